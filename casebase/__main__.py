@@ -1,0 +1,5 @@
+"""`python -m casebase`."""
+
+from casebase.cli.main import run
+
+run()

@@ -1,0 +1,289 @@
+"""The command line: reads arguments, calls the engine, shows the answer. No logic of its own.
+
+Exit codes: 0 done, 1 problems found, 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Annotated, Any, ParamSpec, TypeVar
+
+import typer
+
+from casebase import __version__
+from casebase.cli.paper import Paper, progress
+from casebase.problems import Problem, Refused, errors, visible
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+app = typer.Typer(no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None, add_completion=False,
+                  help="The memory of a one-person repair shop, made countable: past jobs answer new complaints.")
+
+Cases = Annotated[Path | None, typer.Option("--cases", metavar="DIR", help="The case folder (default: CASEBASE_DIR, "
+                                            "else ./cases).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+def person_errors(command: Callable[P, R]) -> Callable[P, R]:
+    """Turns what a person got wrong into sentences on the error stream and the right exit code."""
+
+    @functools.wraps(command)
+    def wrapped(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return command(*args, **kwargs)
+        except Refused as refused:
+            for problem in refused.problems:
+                print(problem, file=sys.stderr)
+            raise typer.Exit(2 if refused.usage else 1) from None
+
+    return wrapped
+
+
+def case_folder(cases: Path | None) -> Path:
+    return cases or Path(os.environ.get("CASEBASE_DIR") or "cases")
+
+
+def open_base(cases: Path | None) -> Any:
+    from casebase.api import CaseBase
+
+    base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
+    for note in base.index.notes:
+        print(f"note: {visible(note)}", file=sys.stderr)
+    return base
+
+
+def mention(problems: Iterable[Problem]) -> None:
+    """Says that some files could not be used, without hiding the answer behind them."""
+    broken = {problem.file for problem in errors(problems)}
+    if broken:
+        names = ", ".join(visible(Path(file).name) for file in sorted(broken)[:3]) + (" …" if len(broken) > 3 else "")
+        print(f"note: {len(broken)} file{'s' if len(broken) > 1 else ''} could not be used ({names}); "
+              "casebase lint says where and why", file=sys.stderr)
+
+
+def print_json(data: Any) -> None:
+    print(json.dumps(data, ensure_ascii=False, indent=2))
+
+
+@app.callback(invoke_without_command=True)
+def main(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.command()
+@person_errors
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")],
+    currency: Annotated[str, typer.Option(help="Currency of all prices.")] = "EUR",
+    hourly_rate: Annotated[float, typer.Option(help="Price of an hour of work.")] = 40.0,
+    units: Annotated[str, typer.Option(help="metric or inch.")] = "metric",
+    hemisphere: Annotated[str, typer.Option(help="north or south: which months are winter.")] = "north",
+) -> None:
+    """Make a new case folder with its settings.
+
+    Example: casebase start jobs --currency EUR --hourly-rate 42
+    """
+    from casebase.record.newfolder import start_folder
+
+    made = start_folder(folder, currency, hourly_rate, units, hemisphere)
+    print(f"{visible(str(made))} is ready. Write cases into it, or try: casebase find \"will not start\" "
+          f"--cases {visible(str(made))}")
+
+
+@app.command()
+@person_errors
+def find(
+    words: Annotated[str, typer.Argument(metavar="WORDS", help="The complaint in plain words.")],
+    cases: Cases = None,
+    limit: Annotated[int, typer.Option(min=1, max=50, help="How many cases to show.")] = 6,
+    by: Annotated[str, typer.Option(help="explanations (different causes first) or similarity.")] = "explanations",
+    as_json: AsJson = False,
+) -> None:
+    """Find similar cases and what cured them.
+
+    Example: casebase find "runs only on choke, leaks at bulb"
+    """
+    from casebase.problems import refuse
+
+    if by not in ("explanations", "similarity"):
+        raise refuse("choice", f'"{by}" is not an order of cases', "allowed: explanations, similarity", field="--by")
+    base = open_base(cases)
+    answer = base.find(words, limit=limit, diverse=by == "explanations")
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.first_answer(answer))
+    else:
+        from casebase.cli import views
+
+        views.first_answer(Paper(), base, answer)
+    mention(base.problems)
+
+
+@app.command()
+@person_errors
+def understand(
+    words: Annotated[str, typer.Argument(metavar="WORDS", help="Any text about a machine.")],
+    cases: Cases = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what the tool reads in a text: terms, machine, readings, what was tried.
+
+    Example: casebase understand "no spark with new plug, 6 thou at the coil"
+    """
+    seen = open_base(cases).understand(words)
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.understood(seen))
+    else:
+        from casebase.cli import views
+
+        views.understood(Paper(), seen)
+
+
+@app.command()
+@person_errors
+def show(
+    reference: Annotated[str, typer.Argument(metavar="CASE", help="Id, number (26-014 or 14) or part of the id.")],
+    cases: Cases = None,
+    as_json: AsJson = False,
+) -> None:
+    """Read one case.
+
+    Example: casebase show 25-007
+    """
+    from casebase.api import CaseBase
+    from casebase.record.settings import read_settings
+
+    folder = case_folder(cases)
+    reading = CaseBase(folder).reading(reference)
+    if reading.case is None:
+        raise Refused(*errors(reading.problems), usage=False)
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.case(reading.case))
+    else:
+        from casebase.cli import views
+
+        views.case(Paper(), reading.case, read_settings(folder)[0].currency)
+
+
+@app.command()
+@person_errors
+def lint(cases: Cases = None, as_json: AsJson = False) -> None:
+    """Check every file of the folder: exact place, exact remedy.
+
+    Example: casebase lint --cases cases
+    """
+    base = open_base(cases)
+    problems = sorted(base.problems, key=lambda p: (p.file, p.place.line, p.place.column))
+    if as_json:
+        print_json({"cases": base.index.size, "problems": [problem.as_json() for problem in problems]})
+    else:
+        for problem in problems:
+            print(problem)
+        wrong = len({problem.file for problem in errors(problems)})
+        print(f"{base.index.size} cases can be used, {wrong} files cannot; {len(problems)} remarks")
+    if errors(problems):
+        raise typer.Exit(1)
+
+
+@app.command()
+@person_errors
+def lookup(
+    query: Annotated[str, typer.Argument(metavar="QUERY", help="Words, phrases in quotes, AND, OR, NOT, field:word.")],
+    cases: Cases = None,
+    limit: Annotated[int, typer.Option(min=1, max=1000, help="How many cases to list.")] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """Look words up exactly, in the full text of all cases.
+
+    Example: casebase lookup 'bulb AND (leak OR split)'
+    """
+    from casebase.retrieve.lookup import look_up
+
+    found = look_up(case_folder(cases), query, limit, lambda entries, total: progress(entries, total, "reading cases"))
+    if as_json:
+        print_json({"query": query, "read_as": found.read_as, "cases": [
+            {"case": hit.id, "title": hit.title, "passage": hit.passage} for hit in found.hits],
+            "total": found.total, "suggestion": found.suggestion})
+        return
+    paper = Paper()
+    for hit in found.hits:
+        paper.line(f"[{hit.number}] {hit.title}", hang=9)
+        if hit.passage:
+            paper.line(hit.passage, indent=9, style="quiet")
+    more = f", the first {len(found.hits)} shown" if found.total > len(found.hits) else ""
+    paper.line(f"{found.total} case{'' if found.total == 1 else 's'} with {found.read_as}{more}")
+    if found.suggestion:
+        paper.line(f"Did you mean: {found.suggestion}")
+
+
+@app.command()
+@person_errors
+def index(cases: Cases = None, as_json: AsJson = False) -> None:
+    """Build the index of the folder anew. Otherwise it keeps itself in step.
+
+    Example: casebase index --cases cases
+    """
+    from casebase.api import CaseBase
+
+    base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
+    built = base.rebuild()
+    if as_json:
+        print_json({"cases": built.size, "files_not_used": len({p.file for p in errors(built.problems)}),
+                    "notes": list(built.notes)})
+    else:
+        print(f"{built.size:,} cases indexed")
+    mention(built.problems)
+
+
+@app.command("import")
+@person_errors
+def import_cases(
+    form: Annotated[str, typer.Argument(metavar="FORMAT", help="open-repair: the Open Repair Data Standard, CSV.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The file to read.")],
+    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="The case folder to write into.")],
+    as_json: AsJson = False,
+) -> None:
+    """Turn records of another form into case files.
+
+    Example: casebase import open-repair records.csv --into imported
+    """
+    from casebase.exchange import import_file
+
+    report = import_file(form, file, into, lambda rows, total: progress(rows, total, "writing cases"))
+    if as_json:
+        print_json({"written": report.written, "problems": [problem.as_json() for problem in report.problems]})
+    else:
+        for problem in report.problems:
+            print(problem, file=sys.stderr)
+        print(f"{report.written:,} cases written to {visible(str(into))}; {len(report.problems)} remarks")
+    if errors(report.problems):
+        raise typer.Exit(1)
+
+
+def run() -> None:
+    """The entry point of `casebase`: guards the streams, then hands over to the commands."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure:
+            reconfigure(errors="backslashreplace")
+    try:
+        app()
+    except BrokenPipeError:
+        # The reader went away (`| head`): nothing is wrong, and nothing more can be said.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        sys.exit(130)

@@ -1,0 +1,82 @@
+"""The settings of a case folder: `casebase.toml` beside the cases."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass, fields
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Literal
+
+from casebase.problems import Place, Problem, did_you_mean
+from casebase.record.folder import read_bytes
+
+FILE_NAME = "casebase.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a shop reckons in. `hourly_rate` is money per hour of work."""
+
+    currency: str = "EUR"
+    hourly_rate: Decimal = Decimal(40)
+    units: Literal["metric", "inch"] = "metric"
+    hemisphere: Literal["north", "south"] = "north"
+
+
+_CHOICES = {"units": ("metric", "inch"), "hemisphere": ("north", "south")}
+_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
+
+
+def read_settings(folder: Path) -> tuple[Settings, list[Problem]]:
+    """The settings of `folder`, defaults where a value is missing or wrong, and what is wrong."""
+    path = folder / FILE_NAME
+    if not path.exists():
+        return Settings(), []
+    data = read_bytes(path)
+    if isinstance(data, Problem):
+        return Settings(), [data]
+    try:
+        table = tomllib.loads(data.decode(), parse_float=Decimal)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        at = _PLACE.search(str(error))
+        place = Place(int(at[1]), int(at[2])) if at else Place()
+        return Settings(), [Problem("settings", f"is not valid TOML ({error})", "write it as name = value",
+                                    file=str(path), place=place)]
+    problems: list[Problem] = []
+    values: dict[str, Any] = {}
+    for key, value in table.items():
+        message, hint = _wrong(key, value)
+        if message:
+            problems.append(Problem("settings", message, hint, file=str(path), place=_line(data, key), field=key))
+        else:
+            values[key] = Decimal(value) if key == "hourly_rate" else value
+    return Settings(**values), problems
+
+
+def _line(data: bytes, key: str) -> Place:
+    for number, line in enumerate(data.decode().split("\n"), 1):
+        if line.lstrip().startswith(key):
+            return Place(number, line.index(key) + 1)
+    return Place()
+
+
+def _wrong(key: str, value: object) -> tuple[str, str]:
+    known = [field.name for field in fields(Settings)]
+    if key not in known:
+        return f'"{key}" is not a setting', did_you_mean(key, known)
+    if key in _CHOICES and value not in _CHOICES[key]:
+        return f'"{value}" is not allowed', "allowed: " + ", ".join(_CHOICES[key])
+    if key == "hourly_rate" and (not isinstance(value, (int, Decimal)) or isinstance(value, bool) or not value >= 0):
+        return "must be a number of at least 0", "for example hourly_rate = 42.00"
+    if key == "currency" and not (isinstance(value, str) and re.fullmatch(r"\w{1,8}|[^\w\s]{1,3}", value)):
+        return "must be a currency code or sign", 'for example currency = "EUR"'
+    return "", ""
+
+
+def settings_text(settings: Settings) -> str:
+    """The text of a `casebase.toml`."""
+    return (f'# What this shop reckons in.\ncurrency = "{settings.currency}"\nhourly_rate = {settings.hourly_rate}'
+            f'\nunits = "{settings.units}"          # metric | inch\nhemisphere = "{settings.hemisphere}"'
+            "      # north | south: which months are winter\n")

@@ -1,0 +1,168 @@
+"""YAML text to a tree of nodes with places; nothing is typed here.
+
+The usual loaders guess types (`012` becomes 10, `no` becomes False), let a repeated key win silently and
+follow aliases without end. Here every scalar stays the text that was typed, and aliases, anchors, tags and
+repeated keys are refused with their place. The schema that reads the tree gives the types.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import yaml
+
+from casebase.problems import Place, Problem
+
+MAX_DEPTH = 16
+
+_Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+@dataclass(frozen=True, slots=True)
+class Scalar:
+    """A single value as typed. `start` and `end` are character positions in the parsed text."""
+
+    text: str
+    place: Place
+    start: int
+    end: int
+    quoted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A sequence."""
+
+    items: tuple[Node, ...]
+    place: Place
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Mapping:
+    """Keys and values in the order of the file."""
+
+    entries: tuple[tuple[Scalar, Node], ...]
+    place: Place
+    start: int
+    end: int
+
+    def get(self, key: str) -> Node | None:
+        return next((value for name, value in self.entries if name.text == key), None)
+
+
+Node = Scalar | Items | Mapping
+
+
+class _Stop(Exception):
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.message)
+        self.problem = problem
+
+
+def parse(text: str, *, first_line: int = 1) -> tuple[Node | None, list[Problem]]:
+    """Reads one YAML document.
+
+    Parameters: `text`, whose first line stands at line `first_line` of its file.
+    Returns the tree (None where the text is empty or could not be read) and what is wrong. Repeated keys are
+    reported and the first one is kept, so that the rest of the file can still be checked.
+    """
+    builder = _Builder(first_line)
+    try:
+        return builder.document(yaml.parse(text, Loader=_Loader)), builder.problems
+    except _Stop as stop:
+        return None, [*builder.problems, stop.problem]
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        place = builder.place(mark) if mark else Place(first_line, 1)
+        return None, [*builder.problems, Problem("yaml", f"cannot be read as YAML ({error.problem})",
+                                                 _remedy(str(error.problem)), place=place)]
+    except yaml.YAMLError as error:
+        return None, [*builder.problems, Problem("yaml", f"holds a character YAML does not allow ({error})",
+                                                 "remove it", place=Place(first_line, 1))]
+
+
+def _remedy(problem: str) -> str:
+    if "mapping values are not allowed" in problem:
+        return 'a text holding ": " must stand in quotes'
+    if "tab" in problem or "\\t" in problem:
+        return "indent with spaces, not tabs"
+    if "expected" in problem and ("','" in problem or "']'" in problem or "'}'" in problem):
+        return "a bracket or comma is missing"
+    if "found unexpected end" in problem or "quoted scalar" in problem:
+        return "a quotation mark is not closed"
+    if "cannot start any token" in problem:
+        return "a text that begins with a special character must stand in quotes"
+    return "check indentation, colons and quotes on this line and the one above"
+
+
+class _Builder:
+    """Builds the tree from parser events, refusing what the schema could not see any more."""
+
+    def __init__(self, first_line: int) -> None:
+        self.first_line = first_line
+        self.problems: list[Problem] = []
+
+    def place(self, mark: Any) -> Place:
+        return Place(mark.line + self.first_line, mark.column + 1)
+
+    def document(self, events: Iterator[Any]) -> Node | None:
+        node: Node | None = None
+        for event in events:
+            if isinstance(event, yaml.DocumentStartEvent) and node is not None:
+                raise _Stop(Problem("yaml-documents", "holds a second YAML document",
+                                    "keep one block between the two --- lines", place=self.place(event.start_mark)))
+            if isinstance(event, yaml.NodeEvent):
+                node = self.node(event, events, 0)
+        return node
+
+    def node(self, event: Any, events: Iterator[Any], depth: int) -> Node:
+        place = self.place(event.start_mark)
+        if isinstance(event, yaml.AliasEvent):
+            raise _Stop(Problem("yaml-alias", f"uses an alias (*{event.anchor}); aliases are not followed",
+                                "write the value out", place=place))
+        if event.anchor is not None:
+            raise _Stop(Problem("yaml-alias", f"defines an anchor (&{event.anchor}); anchors are not used here",
+                                "remove it, or put the text in quotes", place=place))
+        if event.tag is not None and event.tag != "!":
+            raise _Stop(Problem("yaml-tag", f"carries a YAML tag ({event.tag})",
+                                "remove it; the tool knows the type of each field", place=place))
+        if depth > MAX_DEPTH:
+            raise _Stop(Problem("yaml-depth", f"is nested more than {MAX_DEPTH} levels deep",
+                                "flatten it", place=place))
+        if isinstance(event, yaml.ScalarEvent):
+            return Scalar(event.value, place, event.start_mark.index, event.end_mark.index,
+                          event.style in ("'", '"', "|", ">"))
+        if isinstance(event, yaml.SequenceStartEvent):
+            return self._items(event, events, depth, place)
+        return self._mapping(event, events, depth, place)
+
+    def _items(self, start: Any, events: Iterator[Any], depth: int, place: Place) -> Items:
+        items: list[Node] = []
+        for event in events:
+            if isinstance(event, yaml.SequenceEndEvent):
+                return Items(tuple(items), place, start.start_mark.index, event.end_mark.index)
+            items.append(self.node(event, events, depth + 1))
+        raise AssertionError("the parser always closes a sequence")
+
+    def _mapping(self, start: Any, events: Iterator[Any], depth: int, place: Place) -> Mapping:
+        entries: dict[str, tuple[Scalar, Node]] = {}
+        for event in events:
+            if isinstance(event, yaml.MappingEndEvent):
+                return Mapping(tuple(entries.values()), place, start.start_mark.index, event.end_mark.index)
+            key = self.node(event, events, depth + 1)
+            value = self.node(next(events), events, depth + 1)
+            if not isinstance(key, Scalar):
+                raise _Stop(Problem("yaml-key", "has a key that is a list or a mapping",
+                                    "a key is a single word or phrase", place=key.place))
+            if key.text in entries:
+                first = entries[key.text][0].place
+                self.problems.append(Problem("duplicate-key",
+                                             f'"{key.text}" stands here a second time (first at line {first.line})',
+                                             "keep one of the two", place=key.place, field=key.text))
+                continue
+            entries[key.text] = (key, value)
+        raise AssertionError("the parser always closes a mapping")

@@ -1,0 +1,304 @@
+"""The index of a case folder: built in the user's cache folder, kept in step with the files, thrown away at will.
+
+A base segment holds the folder as it was at the last full build; a delta segment holds the cases that are new
+or changed since, so that an edit re-reads only what was edited. A case's place in both is `base` positions
+first, then `delta` positions; positions whose file changed or vanished are not alive.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from casebase import __version__
+from casebase.problems import Problem
+from casebase.record.folder import Entry, Listing, Signature, load, require_folder, scan
+from casebase.record.settings import Settings, read_settings
+from casebase.retrieve import store
+from casebase.retrieve.digest import Digest, digest
+from casebase.retrieve.lexicon import Lexicon
+from casebase.retrieve.segment import Segment, Tables, build
+from casebase.trade import terms
+from casebase.trade.wording import check_terms
+
+FORMAT = 1
+# A delta above this share of the base (and this many cases) is merged by a full build.
+DELTA_SHARE, DELTA_CASES = 0.1, 200
+
+Progress = Callable[[Iterable[Entry], int], Iterable[Entry]]
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """An opened index: the cases of a folder at one moment.
+
+    `alive` is a bool array over all positions of all segments. `problems` are those of the files, found when
+    they were read. `notes` says in sentences what happened to the index itself. `broken` are the files of the base
+    that hold no usable case, so that they are not read again until they change.
+    """
+
+    folder: Path
+    lexicon: Lexicon
+    tables: Tables
+    segments: tuple[Segment, ...]
+    alive: npt.NDArray[np.bool_]
+    settings: Settings
+    problems: tuple[Problem, ...]
+    notes: tuple[str, ...] = ()
+    broken: dict[str, Signature] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        """The number of cases that count."""
+        return int(self.alive.sum())
+
+    @property
+    def offsets(self) -> tuple[int, ...]:
+        """The position at which each segment begins."""
+        sizes = [0, *(segment.size for segment in self.segments)]
+        return tuple(int(total) for total in np.cumsum(sizes)[:-1])
+
+    def locate(self, position: int) -> tuple[Segment, int]:
+        """The segment of a position and the place within it."""
+        for offset, segment in zip(reversed(self.offsets), reversed(self.segments), strict=True):
+            if position >= offset:
+                return segment, position - offset
+        raise IndexError(position)
+
+    def id(self, position: int) -> str:
+        segment, place = self.locate(position)
+        return segment.id(place)
+
+    def column(self, name: str) -> npt.NDArray[Any]:
+        """One value per position, over all segments."""
+        if len(self.segments) == 1:
+            return self.segments[0][name]
+        return np.concatenate([segment[name] for segment in self.segments])
+
+    def row(self, name: str, position: int) -> list[int]:
+        segment, place = self.locate(position)
+        return [int(value) for value in segment.row(name, place)]
+
+    def labels(self, name: str, table: str, position: int) -> tuple[str, ...]:
+        """The labels of a list column for one case."""
+        return tuple(self.tables.lists[table][number] for number in self.row(name, position))
+
+
+def cache_folder(folder: Path) -> Path:
+    """Where the index of a folder lives: never inside the folder itself."""
+    from platformdirs import user_cache_path
+
+    name = hashlib.blake2b(str(folder.resolve()).encode(), digest_size=12).hexdigest()
+    return user_cache_path("casebase") / name
+
+
+def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool = False) -> Index:
+    """The index of `folder`, brought up to date first.
+
+    Parameters: `progress` wraps the files being read (for a progress bar); `rebuild` starts from nothing.
+    Raises `Refused` when the folder cannot be read. An index that cannot be stored is built in memory for
+    this once, and says so in `notes`.
+    """
+    require_folder(folder)
+    listing = scan(folder)
+    settings, problems = read_settings(folder)
+    place, notes = _writable(cache_folder(folder))
+    index = None if rebuild else _up_to_date(_load(place / "base", folder, notes), listing, place)
+    if index is None:
+        with _locked(place):
+            base = None if rebuild else _load(place / "base", folder, notes)
+            index = _up_to_date(base, listing, place)
+            if index is None and base is not None and _is_small(_changes(base, listing), base):
+                index = _build_delta(base, listing, place, progress)
+            if index is None:
+                index = _build_base(folder, listing, place, progress)
+    gathered = (*problems, *listing.problems, *index.problems)
+    return replace(index, settings=settings, problems=gathered, notes=tuple(dict.fromkeys(notes)))
+
+
+def _is_small(changes: _Changes, base: Index) -> bool:
+    return len(changes.entries) <= max(DELTA_CASES, DELTA_SHARE * base.segments[0].size)
+
+
+def _writable(place: Path) -> tuple[Path, list[str]]:
+    with suppress(OSError):
+        place.mkdir(parents=True, exist_ok=True, mode=0o700)
+        if os.access(place, os.W_OK):
+            return place, []
+    return Path(tempfile.mkdtemp(prefix="casebase-")), [
+        f"the cache folder {place} cannot be written, so the index is built anew each time"]
+
+
+@contextmanager
+def _locked(place: Path) -> Iterator[None]:
+    """One builder at a time; the lock goes with the process that holds it."""
+    with open(place / "lock", "w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+@dataclass(frozen=True, slots=True)
+class _Changes:
+    """How a folder differs from a base: positions still alive, and the files to be read anew."""
+
+    alive: npt.NDArray[np.bool_]
+    entries: tuple[Entry, ...]
+
+
+def _vocabulary_mark(folder: Path) -> str:
+    """Changes whenever the words could be read differently: the program's version or the folder's vocabulary."""
+    path = folder / terms.FILE_NAME
+    own = path.read_bytes() if path.is_file() else b""
+    return hashlib.blake2b(own + f"{FORMAT} {__version__} {_data_mark()}".encode(), digest_size=12).hexdigest()
+
+
+def _data_mark() -> str:
+    """Sizes and times of the package's own data files, for those who edit them in place."""
+    data = Path(terms.__file__).parent / "data"
+    return " ".join(f"{item.name}:{item.stat().st_size}:{item.stat().st_mtime_ns}" for item in sorted(data.iterdir()))
+
+
+def _load(path: Path, folder: Path, notes: list[str]) -> Index | None:
+    """The stored base, or None where there is none that can be used; a damaged one is noted and put away."""
+    if not os.path.lexists(path):
+        return None
+    try:
+        arrays, tables = store.load(path)
+        if tables["mark"] != _vocabulary_mark(folder):
+            return None
+        return _from_store(folder, arrays, tables)
+    except store.Damaged as error:
+        notes.append(f"the stored index {error}; it was built anew")
+    except (KeyError, TypeError, ValueError) as error:
+        notes.append(f"the stored index lacks a part ({error}); it was built anew")
+    _discard(path)
+    return None
+
+
+def _discard(path: Path) -> None:
+    """Removes whatever stands where the index should be: a file, a link, even a directory somebody put there."""
+    with suppress(OSError):
+        if path.is_dir() and not path.is_symlink():
+            path.rename(path.with_name(f"{path.name}.set-aside"))
+        else:
+            path.unlink()
+
+
+def _from_store(folder: Path, arrays: store.Arrays, tables: dict[str, Any]) -> Index:
+    segment = Segment(arrays, len(arrays["length"]))
+    return Index(folder, Lexicon.from_json(tables["lexicon"]), Tables(tables["labels"]), (segment,),
+                 np.ones(segment.size, dtype=np.bool_), Settings(), _problems(tables),
+                 broken={name: tuple(signature) for name, signature in tables["broken"].items()})
+
+
+def _problems(tables: dict[str, Any]) -> tuple[Problem, ...]:
+    return tuple(Problem.from_json(record) for record in tables["problems"])
+
+
+def _build_base(folder: Path, listing: Listing, place: Path, progress: Progress | None) -> Index:
+    vocabulary, word_problems = terms.folder_vocabulary(folder)
+    lexicon = Lexicon.build(vocabulary)
+    tables = Tables()
+    read = _read_all(listing.entries, lexicon, progress)
+    segment = build(read.digests, read.signatures, tables)
+    problems = (*word_problems, *read.problems)
+    store.save(place / "base", segment.arrays, {
+        "mark": _vocabulary_mark(folder), "labels": tables.lists, "lexicon": lexicon.as_json(),
+        "broken": read.broken, "problems": [problem.as_json() for problem in problems]})
+    (place / "delta").unlink(missing_ok=True)
+    return Index(folder, lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(), problems,
+                 broken=read.broken)
+
+
+@dataclass(slots=True)
+class _Read:
+    """What came of reading a set of files."""
+
+    digests: list[Digest] = field(default_factory=list)
+    signatures: list[Signature] = field(default_factory=list)
+    broken: dict[str, Signature] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def _read_all(entries: Sequence[Entry], lexicon: Lexicon, progress: Progress | None) -> _Read:
+    read = _Read()
+    for entry in progress(entries, len(entries)) if progress else entries:
+        reading = load(entry.path, entry.id)
+        read.problems += (*reading.problems, *check_terms(reading, lexicon.vocabulary, str(entry.path)))
+        if reading.case is None:
+            read.broken[entry.id] = entry.signature
+        else:
+            read.digests.append(digest(reading.case, lexicon))
+            read.signatures.append(entry.signature)
+    return read
+
+
+def _changes(base: Index, listing: Listing) -> _Changes:
+    """Which base positions are still true to their files, and which files the base has not seen so."""
+    segment = base.segments[0]
+    known = dict(zip(segment.ids(), enumerate(map(tuple, segment["signature"].tolist())), strict=True))
+    known |= {name: (-1, signature) for name, signature in base.broken.items()}
+    alive = np.zeros(segment.size, dtype=np.bool_)
+    fresh = []
+    for entry in listing.entries:
+        position, signature = known.get(entry.id, (-1, ()))
+        if signature != entry.signature:
+            fresh.append(entry)
+        elif position >= 0:
+            alive[position] = True
+    return _Changes(alive, tuple(fresh))
+
+
+def _up_to_date(base: Index | None, listing: Listing, place: Path) -> Index | None:
+    """The base, with the stored delta where files changed, if together they are true to the folder."""
+    if base is None:
+        return None
+    changes = _changes(base, listing)
+    if not changes.entries:
+        return replace(base, alive=changes.alive, problems=_still(base.problems, listing, changes))
+    try:
+        arrays, tables = store.load(place / "delta")
+        if tables["of"] != _of(changes):
+            return None
+        segment = Segment(arrays, len(arrays["length"]))
+        return _joined(base, listing, changes, segment, Tables(tables["labels"]), _problems(tables))
+    except (store.Damaged, KeyError, TypeError, ValueError):
+        return None
+
+
+def _build_delta(base: Index, listing: Listing, place: Path, progress: Progress | None) -> Index:
+    changes = _changes(base, listing)
+    tables = Tables(base.tables.lists)
+    read = _read_all(changes.entries, base.lexicon, progress)
+    segment = build(read.digests, read.signatures, tables)
+    store.save(place / "delta", segment.arrays, {
+        "of": _of(changes), "labels": tables.lists, "problems": [problem.as_json() for problem in read.problems]})
+    return _joined(base, listing, changes, segment, tables, tuple(read.problems))
+
+
+def _of(changes: _Changes) -> list[list[Any]]:
+    return [[entry.id, *entry.signature] for entry in changes.entries]
+
+
+def _joined(base: Index, listing: Listing, changes: _Changes, segment: Segment, tables: Tables,
+            found: tuple[Problem, ...]) -> Index:
+    alive = np.concatenate([changes.alive, np.ones(segment.size, dtype=np.bool_)])
+    return replace(base, tables=tables, segments=(*base.segments, segment), alive=alive,
+                   problems=(*_still(base.problems, listing, changes), *found))
+
+
+def _still(problems: Iterable[Problem], listing: Listing, changes: _Changes) -> tuple[Problem, ...]:
+    """The problems of files that are still there and unchanged, and of files that are no cases."""
+    gone = {str(entry.path) for entry in changes.entries}
+    there = {str(entry.path) for entry in listing.entries}
+    return tuple(p for p in problems if p.file not in gone and (p.file in there or not p.file.endswith(".md")))

@@ -1,0 +1,175 @@
+"""The vocabulary made ready for reading texts: word families, compiled patterns, spelling.
+
+Compiling takes a tenth of a second, so it happens when the index is built; a query loads the result as JSON
+and decodes only the patterns whose first word it meets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
+from casebase.trade.terms import Kind, Term, Vocabulary
+from casebase.trade.words import FILLERS, Folding, Token, words_of
+
+# Kinds whose terms are looked for in what people say.
+_READ_KINDS: tuple[Kind, ...] = ("symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A term met in a text. `used` are positions of the tokens it used, `start` and `end` characters.
+
+    `named` tells a name of the term from a pattern of speech; `denies` marks a pattern that means its absence.
+    """
+
+    kind: Kind
+    label: str
+    used: tuple[int, ...]
+    start: int
+    end: int
+    named: bool
+    denies: bool = False
+
+
+@dataclass(slots=True)
+class Lexicon:
+    """Everything `understand` needs. `rows` holds (kind, label, named, denies, joined, parts) per pattern."""
+
+    vocabulary: Vocabulary
+    folding: Folding
+    rows: list[list[Any]]
+    anchors: dict[str, list[int]]
+    _decoded: dict[int, Pattern] = field(default_factory=dict)
+
+    @classmethod
+    def build(cls, vocabulary: Vocabulary) -> Lexicon:
+        sources = list(_sources(vocabulary))
+        pattern_words = {word for _term, source, _named, _denies in sources
+                         for piece in source.replace("&", " ").replace("...", " ").replace("|", " ").split()
+                         for word in words_of(piece)}
+        folding = Folding.build(vocabulary.words, pattern_words)
+        rows: list[list[Any]] = []
+        anchors: dict[str, list[int]] = {}
+        seen: set[str] = set()
+        for term, source, named, denies in sources:
+            for joined in (False, True):
+                pattern = compile_pattern(source, folding, joined=joined)
+                parts = [[[sorted(place.heads), place.gap] for place in part] for part in pattern.parts]
+                row = [term.kind, term.label, named, denies, joined, parts]
+                if not all(pattern.parts) or repr(row) in seen:
+                    continue
+                seen.add(repr(row))
+                for head in sorted(pattern.anchors):
+                    anchors.setdefault(head, []).append(len(rows))
+                rows.append(row)
+        return cls(vocabulary, folding, rows, anchors)
+
+    def as_json(self) -> dict[str, Any]:
+        return {"vocabulary": self.vocabulary.as_json(), "heads": self.folding.heads, "runs": self.folding.runs,
+                "rows": self.rows, "anchors": self.anchors}
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> Lexicon:
+        runs = {first: [(tuple(words), head) for words, head in options] for first, options in data["runs"].items()}
+        return cls(Vocabulary.from_json(data["vocabulary"]), Folding(data["heads"], runs), data["rows"],
+                   data["anchors"])
+
+    def _pattern(self, number: int) -> Pattern:
+        if number not in self._decoded:
+            parts = self.rows[number][5]
+            self._decoded[number] = Pattern(tuple(
+                tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
+        return self._decoded[number]
+
+    def find(self, folded: Sequence[Token]) -> list[Found]:
+        """All terms in a text, the longest first; a word serves one term of a kind only.
+
+        `folded` are the tokens after `Folding.fold`. Terms written as several words are met both joined and
+        word by word, so that "gas line" is a fuel line and still a line.
+        """
+        candidates = [*self._candidates(list(folded), joined=False)]
+        runs = self.folding.join(list(folded))
+        positions = _positions(folded, runs)
+        for found in self._candidates(runs, joined=True):
+            used = tuple(position for token in found.used for position in positions[token])
+            candidates.append(Found(found.kind, found.label, used, found.start, found.end, found.named, found.denies))
+        candidates.sort(key=lambda f: (-len(f.used), f.used[-1] - f.used[0], not f.named, f.used, f.kind, f.label))
+        taken: dict[str, set[int]] = {}
+        kept = []
+        for found in candidates:
+            words = taken.setdefault(found.kind, set())
+            if words.isdisjoint(found.used):
+                words.update(found.used)
+                kept.append(found)
+        return sorted(kept, key=lambda f: (f.used, f.kind, f.label))
+
+    def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
+        for start, token in enumerate(text):
+            for number in self.anchors.get(token.head, ()):
+                kind, label, named, denies, is_joined, _parts = self.rows[number]
+                if is_joined != joined:
+                    continue
+                hit: Hit | None = match(self._pattern(number), text, start)
+                if hit is not None:
+                    yield Found(kind, label, hit.used, min(text[i].start for i in hit.used),
+                                max(text[i].end for i in hit.used), named, denies)
+
+    def correct(self, token: Token) -> str | None:
+        """The trade's word a misspelt one most likely means, or None.
+
+        Damerau–Levenshtein distance of at most 1 for words of five to eight letters, 2 from nine on, the first
+        letter right; of several as near, the one with the highest Jaro–Winkler similarity. A word that English
+        has itself is never "corrected": "shock" stays a shock.
+        """
+        word = token.text
+        if len(word) < 5 or not word.isalpha() or self.knows(word) or word in _real_words():
+            return None
+        from rapidfuzz import process
+        from rapidfuzz.distance import OSA, JaroWinkler
+
+        limit = 1 if len(word) < 9 else 2
+        near = process.extract(word, self._spellings(word[0]), scorer=OSA.distance, score_cutoff=limit, limit=8)
+        if not near:
+            return None
+        best = min(near, key=lambda row: (row[1], -JaroWinkler.similarity(word, row[0]), row[0]))
+        return str(best[0])
+
+    def knows(self, word: str) -> bool:
+        return word in self.folding.heads or word in FILLERS
+
+    def _spellings(self, first: str) -> list[str]:
+        return [form for form in self.folding.heads if form[0] == first and len(form) >= 4]
+
+
+def _positions(folded: Sequence[Token], joined: Sequence[Token]) -> list[range]:
+    """For each joined token the positions of the plain tokens it stands for."""
+    ranges, position = [], 0
+    for token in joined:
+        length = len(token.text.split(" ")) if " " in token.text else 1
+        ranges.append(range(position, position + length))
+        position += length
+    assert position == len(folded)
+    return ranges
+
+
+def _sources(vocabulary: Vocabulary) -> Iterator[tuple[Term, str, bool, bool]]:
+    """Each way a term can be met: (term, pattern, is a name, means its absence)."""
+    for kind in _READ_KINDS:
+        for term in vocabulary.terms[kind].values():
+            for name in (term.label, *term.also):
+                yield term, name, True, False
+            for said in term.said:
+                yield term, said, False, False
+            for denial in term.denied_by:
+                yield term, denial, False, True
+
+
+@cache
+def _real_words() -> frozenset[str]:
+    text = resources.files("casebase.trade").joinpath("data", "real_words.txt").read_text(encoding="utf-8")
+    return frozenset(line for line in text.split("\n") if line and not line.startswith("#"))

@@ -1,0 +1,270 @@
+"""Similar cases: text, symptoms and machine in one score, with the reasons for each case.
+
+A score is a weighted mean of what can be compared, times the square root of how much of the question could be
+compared at all, so that a case of which little is known does not float to the top. It is a similarity and is
+never shown as a probability.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from casebase.retrieve.attributes import Alike, compare
+from casebase.retrieve.index import Index
+from casebase.retrieve.text import K1, features, hashed, idf, saturated
+from casebase.retrieve.digest import COMPLAINT
+from casebase.retrieve.understand import Understood
+
+FloatArray = npt.NDArray[np.float64]
+
+WEIGHTS = {"text": 0.3, "symptoms": 0.5, "machine": 0.2}
+RELATED = 0.35
+SUSPECTED = 0.5
+CONTRADICTION = 0.8
+MOST = 200
+DIVERSITY = 0.7
+FLOOR = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """Why a case is there: what it shares with the question, what speaks against it, what it does not say."""
+
+    symptoms: tuple[str, ...] = ()
+    related: tuple[tuple[str, str], ...] = ()
+    words: tuple[str, ...] = ()
+    matching: tuple[str, ...] = ()
+    differing: tuple[str, ...] = ()
+    contradicting: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """One similar case. `score` is in [0, 1]; `position` is its place in the index."""
+
+    position: int
+    id: str
+    score: float
+    causes: tuple[str, ...]
+    reasons: Reasons = Reasons()
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """All similar cases in the order of their score, and the few to show, diversified over causes."""
+
+    matches: tuple[Match, ...]
+    shown: tuple[Match, ...]
+
+
+def rank(question: Understood, index: Index, *, limit: int = 6, diverse: bool = True) -> Ranking:
+    """The cases most like a question, at most MOST; `limit` of them with reasons in `shown`.
+
+    Deterministic: equal scores are ordered by case id.
+    """
+    scores = Scores.of(question, index)
+    order = _best(scores.total, index)
+    matches = tuple(Match(int(position), index.id(int(position)), float(scores.total[position]),
+                          index.labels("causes", "cause", int(position))) for position in order)
+    chosen = diversify(matches, index, limit) if diverse else matches[:limit]
+    shown = tuple(Match(match.position, match.id, match.score, match.causes, scores.reasons(match.position))
+                  for match in chosen)
+    return Ranking(matches, shown)
+
+
+def _best(total: FloatArray, index: Index) -> list[int]:
+    """Positions with a score above FLOOR, best first, ties by id."""
+    count = min(MOST, int((total > FLOOR).sum()))
+    if not count:
+        return []
+    least = np.partition(total, -count)[-count]
+    candidates = np.flatnonzero(total >= max(least, FLOOR))
+    return sorted(map(int, candidates), key=lambda position: (-total[position], index.id(position)))[:MOST]
+
+
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """The parts of the score for every position, and what the question asked."""
+
+    question: Understood
+    index: Index
+    words: dict[str, float]
+    text: FloatArray
+    symptoms: FloatArray
+    alike: Alike | None
+    total: FloatArray
+
+    @classmethod
+    def of(cls, question: Understood, index: Index) -> Scores:
+        words = features(question.text, index.lexicon.folding)
+        text = text_scores(words, index)
+        symptoms = symptom_scores(_asked(question), index)
+        alike = compare(question.machine, index)
+        total = np.zeros(len(index.alive))
+        known = np.zeros(len(index.alive))
+        possible = 0.0
+        parts: list[tuple[str, FloatArray, FloatArray]] = [("text", text, np.ones(len(text)))]
+        if _asked(question):
+            parts.append(("symptoms", np.nan_to_num(symptoms), (~np.isnan(symptoms)).astype(np.float64)))
+        if alike is not None:
+            parts.append(("machine", np.nan_to_num(alike.similarity), alike.coverage))
+        for name, values, coverage in parts:
+            total += WEIGHTS[name] * coverage * values
+            known += WEIGHTS[name] * coverage
+            possible += WEIGHTS[name]
+        total = total / np.maximum(known, 1e-9) * np.sqrt(known / possible)
+        total *= _contradiction_factor(question, index)
+        # A machine of the same kind is no likeness by itself: something of the complaint must be shared.
+        total[(np.nan_to_num(symptoms) == 0) & (text == 0)] = 0.0
+        total[~index.alive] = 0.0
+        return cls(question, index, words, text, symptoms, alike, total)
+
+    def reasons(self, position: int) -> Reasons:
+        """What ties a case to the question and what does not."""
+        index, question = self.index, self.question
+        has = index.labels("symptoms", "symptom", position)
+        asked = _asked(question)
+        related = tuple((mine, theirs) for mine in asked if mine not in has for theirs in has
+                        if theirs not in asked and _same_family(mine, theirs, index))[:2]
+        absent = index.labels("absent", "symptom", position)
+        denied = question.labels("symptom", "absent", "resolved")
+        against = tuple(f"{label}: not there" for label in asked if label in absent) + tuple(
+            f"{label}: there, but not here" for label in has if label in denied)
+        matching, differing, unknown = self._machine_reasons(position)
+        return Reasons(tuple(label for label in has if label in asked), related, self._shared_words(position),
+                       matching, differing, against, unknown)
+
+    def _shared_words(self, position: int, most: int = 5) -> tuple[str, ...]:
+        """The question's most telling words that the case has too."""
+        segment, place = self.index.locate(position)
+        weighed = []
+        for word in self.words:
+            found = segment.postings(hashed(word))
+            cases = segment["post_case"][found]
+            at = int(np.searchsorted(cases, place))
+            if at < len(cases) and int(cases[at]) == place:
+                weighed.append((len(cases), word))
+        return tuple(word for _df, word in sorted(weighed)[:most])
+
+    def _machine_reasons(self, position: int) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+        if self.alike is None:
+            return (), (), ()
+        values = {name: float(part[position]) for name, part in self.alike.parts.items()}
+        segment, place = self.index.locate(position)
+
+        def said(name: str) -> str:
+            if name in ("kind", "engine", "carburettor"):
+                return str(self.index.tables.lists[name][int(segment[name][place])])
+            column, unit = ("displacement_cc", "cc") if name == "displacement" else ("age_years", "years old")
+            return f"{float(segment[column][place]):g} {unit}"
+
+        known = {name: value for name, value in values.items() if not np.isnan(value)}
+        return (tuple(said(name) for name, value in known.items() if value >= 0.75),
+                tuple(said(name) for name, value in known.items() if value < 0.3),
+                tuple(name for name in values if name not in known))
+
+
+def _asked(question: Understood) -> dict[str, float]:
+    """The symptoms of a question with their weight: present ones count fully, suspected ones half."""
+    asked = dict.fromkeys(question.labels("symptom", "possible"), SUSPECTED)
+    asked.update(dict.fromkeys(question.symptoms, 1.0))
+    return asked
+
+
+def text_scores(words: dict[str, float], index: Index) -> FloatArray:
+    """How much of what the words say each case says too, in [0, 1]; see `text`.
+
+    The most a case is expected to reach is every word standing once in a complaint of mean length.
+    """
+    size = len(index.alive)
+    scores = np.zeros(size)
+    count = index.size
+    if not count or not words:
+        return scores
+    lengths = index.column("length")
+    mean = float(lengths[index.alive].mean())
+    full = COMPLAINT * (K1 + 1) / (COMPLAINT + K1)
+    most = 0.0
+    for word, weight in words.items():
+        hits = []
+        frequency = 0
+        for offset, segment in zip(index.offsets, index.segments, strict=True):
+            found = segment.postings(hashed(word))
+            cases = segment["post_case"][found].astype(np.int64) + offset
+            hits.append((cases, segment["post_tf"][found]))
+            frequency += int(index.alive[cases].sum())
+        importance = weight * float(idf(frequency, count))
+        most += importance * full
+        for cases, tf in hits:
+            scores[cases] += importance * saturated(tf, lengths[cases], mean)
+    return np.minimum(1.0, scores / most) if most else scores
+
+
+def symptom_scores(asked: dict[str, float], index: Index) -> FloatArray:
+    """Soft overlap of symptoms: the mean over the asked ones of the best likeness among the case's own.
+
+    The same symptom counts 1, one of the same family RELATED. NaN for a case that lists no symptoms.
+    A case is not punished for having more symptoms than were asked about.
+    """
+    size = len(index.alive)
+    total = np.zeros(size)
+    if not asked:
+        return total
+    labels = index.tables.lists["symptom"]
+    for symptom, weight in asked.items():
+        best = np.zeros(size)
+        for number, label in enumerate(labels):
+            likeness = 1.0 if label == symptom else RELATED if _same_family(label, symptom, index) else 0.0
+            if likeness:
+                for offset, segment in zip(index.offsets, index.segments, strict=True):
+                    cases = segment.symptom_postings(number).astype(np.int64) + offset
+                    best[cases] = np.maximum(best[cases], likeness)
+        total += weight * best
+    total /= sum(asked.values())
+    lists = np.concatenate([np.diff(segment["symptoms_at"]) for segment in index.segments])
+    return np.where(lists > 0, total, np.nan)
+
+
+def _same_family(one: str, other: str, index: Index) -> bool:
+    terms = index.lexicon.vocabulary.terms["symptom"]
+    return one in terms and other in terms and bool(terms[one].under) and terms[one].under == terms[other].under
+
+
+def _contradiction_factor(question: Understood, index: Index) -> FloatArray:
+    """CONTRADICTION for each symptom asked about that a case looked for in vain, or denied here and had there."""
+    factor = np.ones(len(index.alive))
+    present = [index.tables.known("symptom", label) for label in question.symptoms]
+    denied = [index.tables.known("symptom", label) for label in question.labels("symptom", "absent", "resolved")]
+    for offset, segment in zip(index.offsets, index.segments, strict=True):
+        for column, numbers in (("absent", present), ("symptoms", denied)):
+            owners = np.repeat(np.arange(segment.size), np.diff(segment[f"{column}_at"]))
+            for number in numbers:
+                if number >= 0:
+                    factor[owners[segment[column] == number] + offset] *= CONTRADICTION
+    return factor
+
+
+def diversify(matches: Sequence[Match], index: Index, limit: int) -> tuple[Match, ...]:
+    """Maximal marginal relevance over causes (Carbonell & Goldstein 1998).
+
+    next = argmax λ·score − (1 − λ)·(likeness of its causes to those already chosen), λ = DIVERSITY; the person
+    wants different explanations, so likeness is that of causes in their tree, not of texts.
+    """
+    left, chosen = list(matches[: 10 * limit]), list[Match]()
+    while left and len(chosen) < limit:
+        best = max(left, key=lambda match: (DIVERSITY * match.score - (1 - DIVERSITY) * _nearest(match, chosen, index),
+                                            match.score))
+        chosen.append(best)
+        left.remove(best)
+    return tuple(chosen)
+
+
+def _nearest(match: Match, chosen: Sequence[Match], index: Index) -> float:
+    vocabulary = index.lexicon.vocabulary
+    return max((vocabulary.tree_similarity("cause", mine, theirs) for other in chosen
+                for mine in match.causes for theirs in other.causes), default=0.0)

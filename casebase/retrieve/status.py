@@ -1,0 +1,197 @@
+"""Is a thing that is mentioned there, denied, over, past or only suspected?
+
+After NegEx (Chapman, Bridewell, Hanbury, Cooper & Buchanan 2001, J Biomed Inform 34:301–310): trigger phrases
+before or after a term, a scope of five words, phrases that end a scope, and look-alikes that negate nothing.
+The trade's own triggers are ours. Words that belong to a term never act as triggers, so "no spark" and "will
+not idle" are present symptoms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from casebase.trade.words import FILLERS, Token, words_of
+
+Status = Literal["present", "absent", "resolved", "possible", "historical"]
+
+SCOPE = 5
+
+# Classes of trigger phrases. "noun" denials reach over commas and "or" ("no leaks, smoke or noise"), "verb"
+# denials end there ("does not rev, leaks fuel").
+_PHRASES: dict[str, str] = {
+    "noun": "no; without; without any; no sign of; no signs of; free of; no trace of; no evidence of; zero; nor; neither; "
+            "nothing wrong with; no problem with; no problems with; no trouble with; no issue with; no issues with; "
+            "did not find; did not find any; can not find; can not see; could not find; could not see; not see any; "
+            "ruled out; rules out; rule out; not find; not see; none of; not any; never any; not a; no more",
+    "verb": "not; never; is not; does not; do not; did not; has not; have not; was not; are not; never has; hardly ever",
+    "after": "is fine; are fine; was fine; fine; is ok; ok; okay; was ok; is good; looks good; looks fine; looked fine; "
+             "is sound; checks out; checked out; tested good; tested fine; tests good; tests fine; ruled out; within spec; in spec; "
+             "not the problem; not the issue; is not the problem; is not there; no problem; no problems; not happening; "
+             "has been ruled out; is unlikely; not a problem; not an issue",
+    "over": "no longer; not any more; not anymore; not any longer; stopped; cured the; cured; fixed the; got rid of; "
+            "sorted the; has stopped; is over; no more of the; that fixed the; which fixed the; which cured the",
+    "over after": "is gone; are gone; gone; all gone; gone now; went away; has gone; have gone; is fixed; was fixed; is cured; was cured; "
+                  "is sorted; got sorted; cleared up; has stopped; stopped; has been fixed; has been sorted; "
+                  "was repaired; got fixed; got repaired; is ok now; is fine now; fine now; not any more; not anymore; no longer; "
+                  "is history; disappeared; has been cured; already fixed; already repaired; "
+                  "but not any more; but not anymore; but not now; does not any more; does not anymore; but fine now; but ok now",
+    "past": "used to; last year; last season; last summer; last autumn; last fall; last winter; last spring; "
+            "previous owner; the guy before me; years ago; in the past; back then; a while ago; once before; "
+            "a few years back; years back; ages ago; the last owner; when i bought it; two years ago",
+    "perhaps": "maybe; might; might be; may be; could be; perhaps; possibly; possible; probably; suspect; suspecting; suspected; "
+               "i think; i guess; guessing; not sure if; not sure whether; wondering if; wonder if; can not rule out; "
+               "could not rule out; not ruled out; would it be; could it be; is it the; unless; in case; if; whether; thinking; "
+               "do not know if; can not tell if; can not say if",
+    "look-alike": "not only; not just; not sure; not certain; no change; no matter; no idea; no luck; no joy; no doubt; "
+                  "do not know; not even; no difference; not sure why; not until; no problem; no problems; nothing else; "
+                  "why not; since last year; since last season; since last summer; since last autumn; since last fall; "
+                  "since last winter; since last spring; no help; not help; did not help; does not help; no apparent reason; "
+                  "no reason; not much; not bad; no good; not too; not really sure; not long; not sure how; no warning; "
+                  "without warning; without any warning; not enough; no way; nothing happens; not the only; can not figure; "
+                  "can not work out; not the same; not want to; do not want; not get; not matter",
+    "end": "but; however; except; although; though; then; until; till; yet; instead; because; whereas; which; while; "
+           "that is when; just; now; only; unless; after that; other than; apart from; aside from; still",
+}
+_CAUSE_HEDGES = "looks like; seems like; sounds like; points to; smells like; seems to be; looks to be"
+
+
+def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
+    table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+    for kind, phrases in {**_PHRASES, "perhaps cause": _CAUSE_HEDGES}.items():
+        for phrase in phrases.split(";"):
+            words = tuple(words_of(phrase))
+            table.setdefault(words[0], []).append((words, kind))
+    for options in table.values():
+        options.sort(key=lambda option: -len(option[0]))
+    return table
+
+
+_TABLE = _table()
+
+
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """A trigger phrase at tokens `start` to `end` (exclusive)."""
+
+    kind: str
+    start: int
+    end: int
+
+
+def triggers(text: Sequence[Token], taken: Collection[int]) -> list[Trigger]:
+    """The trigger phrases of a text, in order; words in `taken` belong to terms and trigger nothing.
+
+    A phrase may be several kinds at once ("ruled out" acts before and after). Where phrases overlap the longest
+    wins, so "not only" hides "not".
+    """
+    found: list[Trigger] = []
+    position = 0
+    while position < len(text):
+        here = [(words, kind) for words, kind in _TABLE.get(text[position].text, ())
+                if _fits(words, text, position, taken)]
+        longest = max((len(words) for words, _kind in here), default=1)
+        found += [Trigger(kind, position, position + longest) for words, kind in here if len(words) == longest]
+        position += longest
+    return found
+
+
+def _fits(words: tuple[str, ...], text: Sequence[Token], position: int, taken: Collection[int]) -> bool:
+    span = range(position, position + len(words))
+    return (span.stop <= len(text) and all(text[i].text == word for i, word in zip(span, words, strict=True))
+            and not any(i in taken for i in span))
+
+
+def status_of(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger], *, is_cause: bool = False) -> Status:
+    """The status of a term that uses the tokens `used`, given the triggers of its text."""
+    before = [trigger for trigger in found if _reaches_forward(trigger, used, text, found)]
+    after = [trigger for trigger in found if _reaches_back(trigger, used, text, found)]
+    kinds_before = {trigger.kind for trigger in before}
+    kinds_after = {trigger.kind for trigger in after}
+    denied = kinds_before & {"noun", "verb"}
+    if "over" in kinds_before or "over after" in kinds_after:
+        return "resolved"
+    if denied and _ends_with_until(used, text):
+        return "present"
+    if denied and _said_now(used, text):
+        return "resolved"
+    if _is_past(used, text, found):
+        return "historical"
+    if denied or "after" in kinds_after:
+        return "absent"
+    if "perhaps" in kinds_before or (is_cause and "perhaps cause" in kinds_before):
+        return "possible"
+    return "present"
+
+
+def _reaches_forward(trigger: Trigger, used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger]) -> bool:
+    """Whether a trigger stands before one of the term's words and its scope is not ended on the way."""
+    if trigger.kind not in ("noun", "verb", "over", "perhaps", "perhaps cause"):
+        return False
+    after = [position for position in used if position >= trigger.end]
+    if not after or (trigger.kind == "verb" and trigger.start > used[0] and len(after) < 1):
+        return False
+    target = after[0] if trigger.end <= used[0] else after[-1]
+    return not _cut(trigger, range(trigger.end, target), text, found)
+
+
+def _cut(trigger: Trigger, between: range, text: Sequence[Token], found: Sequence[Trigger]) -> bool:
+    counted = 0
+    for position in between:
+        token = text[position]
+        if token.is_hard_break or (token.text in (",", "and") and trigger.kind in ("verb", "over")):
+            return True
+        if token.text == "and" and trigger.kind == "noun" and not _noun_list(between, text, position):
+            return True
+        counted += token.text not in FILLERS and not token.is_break
+    ended = any(other.kind == "end" and other.start in between for other in found)
+    return ended or counted > SCOPE
+
+
+def _noun_list(between: range, text: Sequence[Token], position: int) -> bool:
+    """ "No smoke and noise": the denial goes on when only one word stands on each side of the "and"."""
+    return between.stop - position <= 2
+
+
+def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger]) -> bool:
+    """Whether a trigger stands after the term, close enough to speak of it."""
+    if trigger.kind not in ("after", "over after") or trigger.start <= used[-1]:
+        return False
+    words = 0
+    for position in range(used[-1] + 1, trigger.start):
+        token = text[position]
+        if token.is_hard_break or (token.text in (",", "and") and trigger.kind == "after"):
+            return False
+        words += token.text not in FILLERS and not token.is_break
+    ended = any(other.kind == "end" and used[-1] < other.start < trigger.start and text[other.start].text != "now"
+                for other in found)
+    return not ended and words <= (2 if trigger.kind == "after" else 3)
+
+
+def _ends_with_until(used: Sequence[int], text: Sequence[Token]) -> bool:
+    """ "Never had a leak until today": the denial holds for the past only."""
+    for token in text[used[-1] + 1: used[-1] + 1 + SCOPE]:
+        if token.is_break:
+            return False
+        if token.text in ("until", "till", "before"):
+            return True
+    return False
+
+
+def _said_now(used: Sequence[int], text: Sequence[Token]) -> bool:
+    """ "Does not leak any more", "not leaking now"."""
+    rest = [token.text for token in text[used[-1] + 1: used[-1] + 4]]
+    return rest[:1] in (["now"], ["anymore"]) or rest[:2] in (["any", "more"], ["any", "longer"])
+
+
+def _is_past(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger]) -> bool:
+    """Whether a phrase of the past stands in the same clause."""
+    for trigger in found:
+        if trigger.kind != "past":
+            continue
+        low, high = sorted((trigger.start, used[0]))
+        between = range(low, high)
+        if not any(text[i].is_hard_break or text[i].text in (",", "now", "but") for i in between if i not in used):
+            return True
+    return False

@@ -1,0 +1,203 @@
+"""From a person's words to observations: terms with their status, the machine, readings, what was tried.
+
+What was understood is always shown, so that a person can put it right; words that were not understood are
+kept as `left_over` and still count in the text part of the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from casebase.problems import refuse
+from casebase.retrieve.lexicon import Found, Lexicon
+from casebase.retrieve.status import Status, status_of, triggers
+from casebase.trade.readings import Reading, find_readings
+from casebase.trade.terms import Kind
+from casebase.trade.words import FILLERS, Token, tokens, words_of
+
+MAX_CHARACTERS = 20_000
+
+TriedResult = Literal["cured", "better", "no change", "worse", "not said"]
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """A term read in a text. `words` is the passage it was read from, `start` its character position."""
+
+    kind: Kind
+    label: str
+    status: Status
+    words: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """Something done before, and what it did as far as the text says."""
+
+    action: str
+    result: TriedResult
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineSeen:
+    """What a text says of the machine; "" and None where it says nothing."""
+
+    kind: str = ""
+    engine: str = ""
+    carburettor: str = ""
+    displacement_cc: float | None = None
+    age_years: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """All that was read in a text."""
+
+    text: str
+    observations: tuple[Observation, ...]
+    machine: MachineSeen
+    readings: tuple[Reading, ...]
+    tried: tuple[Tried, ...]
+    left_over: tuple[str, ...]
+    corrected: tuple[tuple[str, str], ...]
+    doubts: tuple[tuple[str, tuple[str, ...]], ...]
+
+    def labels(self, kind: Kind, *statuses: Status) -> tuple[str, ...]:
+        """The labels of a kind with one of the statuses (default: present), each once, in order."""
+        wanted = statuses or ("present",)
+        return tuple(dict.fromkeys(seen.label for seen in self.observations
+                                   if seen.kind == kind and seen.status in wanted))
+
+    @property
+    def symptoms(self) -> tuple[str, ...]:
+        return self.labels("symptom")
+
+    @property
+    def is_empty(self) -> bool:
+        return not (self.observations or self.tried or self.machine != MachineSeen())
+
+
+def understand(text: str, lexicon: Lexicon) -> Understood:
+    """Reads a text. Raises `Refused` when it holds no word at all or is longer than MAX_CHARACTERS."""
+    if len(text) > MAX_CHARACTERS:
+        raise refuse("too-long", f"the text has {len(text):,} characters; {MAX_CHARACTERS:,} can be read at once",
+                     "give the complaint in a few sentences", field="words")
+    plain_tokens = tokens(text)
+    if not any(token.text[0].isalnum() for token in plain_tokens):
+        raise refuse("no-words", "there are no words in this", 'say what the machine does, for example "runs only on '
+                     'choke, leaks at bulb"', field="words")
+    corrected: list[tuple[str, str]] = []
+    folded = lexicon.folding.fold([_respell(token, lexicon, corrected) for token in plain_tokens])
+    found = lexicon.find(folded)
+    taken = {position for term in found if term.kind in ("symptom", "cause") for position in term.used}
+    signals = triggers(folded, taken)
+    readings = find_readings(text)
+    observations = tuple(_observation(term, folded, signals, text) for term in found
+                         if term.kind in ("symptom", "cause", "check", "setting"))
+    used = {position for term in found for position in term.used}
+    used |= {position for signal in signals for position in range(signal.start, signal.end)}
+    used |= {i for i, token in enumerate(folded) for r in readings if r.start <= token.start < r.end}
+    left = tuple(dict.fromkeys(token.text for i, token in enumerate(folded) if i not in used and _counts(token)))
+    return Understood(
+        text=text, observations=_settle(observations), machine=_machine(found, readings, folded), readings=readings,
+        tried=tuple(_tried(found, folded)), left_over=left, corrected=tuple(dict.fromkeys(corrected)),
+        doubts=tuple(_doubts(folded, used, lexicon)))
+
+
+def _respell(token: Token, lexicon: Lexicon, corrected: list[tuple[str, str]]) -> Token:
+    better = lexicon.correct(token)
+    if better is None:
+        return token
+    corrected.append((token.text, better))
+    return Token(better, better, token.start, token.end)
+
+
+def _counts(token: Token) -> bool:
+    return token.text[0].isalpha() and token.text not in FILLERS and len(token.text) > 1
+
+
+def _observation(term: Found, folded: Sequence[Token], signals: list, text: str) -> Observation:  # type: ignore[type-arg]
+    status = status_of(term.used, folded, signals, is_cause=term.kind == "cause")
+    if term.denies:
+        status = {"present": "absent", "absent": "present"}.get(status, status)  # type: ignore[assignment]
+    return Observation(term.kind, term.label, status, text[term.start: term.end], term.start, term.end)
+
+
+def _settle(observations: Iterable[Observation]) -> tuple[Observation, ...]:
+    """One observation per term: what is said later and more plainly outweighs (present over possible...)."""
+    order = ("present", "resolved", "absent", "possible", "historical")
+    best: dict[tuple[str, str], Observation] = {}
+    for seen in observations:
+        key = (seen.kind, seen.label)
+        if key not in best or order.index(seen.status) < order.index(best[key].status):
+            best[key] = seen
+    return tuple(sorted(best.values(), key=lambda seen: (seen.start, seen.kind)))
+
+
+def _machine(found: Sequence[Found], readings: Sequence[Reading], folded: Sequence[Token]) -> MachineSeen:
+    def first(kind: Kind) -> str:
+        terms = [term for term in found if term.kind == kind]
+        return max(terms, key=lambda term: (len(term.used), -term.start)).label if terms else ""
+
+    cc = next((r.value for r in readings if r.unit == "cc"), None)
+    age = next((r.value for r in readings if r.unit == "year" and _is_age(r, folded)), None)
+    return MachineSeen(first("machine"), first("engine"), first("carburettor"), cc, age)
+
+
+def _is_age(reading: Reading, folded: Sequence[Token]) -> bool:
+    """ "6 years old", "six-year-old saw"; not "stood for 2 years"."""
+    after = next((token.text for token in folded if token.start >= reading.end), "")
+    return after == "old" or reading.text.endswith("yo")
+
+
+_EFFECTS: dict[TriedResult, tuple[str, ...]] = {
+    "no change": ("no difference", "no change", "did nothing", "does nothing", "not help", "no help", "no luck", "no joy",
+                  "no effect", "no improvement", "still the same", "same as before", "to no avail", "same thing",
+                  "no better", "not fix", "not cure", "still"),
+    "worse": ("worse",),
+    "better": ("better", "improved", "helped", "helps"),
+    "cured": ("fixed it", "cured it", "cured", "that did it", "did the trick", "sorted it", "solved", "runs fine now"),
+}
+_NOT_DONE = {"should", "shall", "would", "could", "want", "going", "thinking", "if", "planning", "might", "may", "not", "never",
+             "must", "can", "will", "how", "do", "need", "needs", "before"}
+
+
+def _tried(found: Sequence[Found], folded: Sequence[Token]) -> Iterable[Tried]:
+    """Actions reported as done. One that is only asked about or still to come does not count."""
+    actions = [term for term in found if term.kind == "action"]
+    for number, term in enumerate(actions):
+        first = term.used[0]
+        lead = [token.text for token in folded[max(0, first - 4): first]]
+        for cut in (".", ";", "!", "?", "\n", ",", "but"):
+            if cut in lead:
+                lead = lead[len(lead) - lead[::-1].index(cut):]
+        if _NOT_DONE & set(lead) and "after" not in lead:
+            continue
+        following = actions[number + 1].used[0] if number + 1 < len(actions) else len(folded)
+        rest = " ".join(token.text for token in folded[term.used[-1] + 1: min(following, term.used[-1] + 14)])
+        words = " ".join(token.text for token in folded[term.used[0]: term.used[-1] + 1])
+        yield Tried(term.label, _effect(rest), words)
+
+
+def _effect(rest: str) -> TriedResult:
+    padded = f" {rest} "
+    hits = [(padded.find(f" {cue} "), result) for result, cues in _EFFECTS.items() for cue in cues
+            if f" {cue} " in padded]
+    return min(hits)[1] if hits else "not said"
+
+
+def _doubts(folded: Sequence[Token], used: set[int], lexicon: Lexicon) -> Iterable[tuple[str, tuple[str, ...]]]:
+    """Words that could mean several things and that no term has claimed."""
+    ambiguous = {words_of(word)[0]: meanings for word, meanings in lexicon.vocabulary.ambiguous.items()
+                 if len(words_of(word)) == 1}
+    seen = set()
+    for position, token in enumerate(folded):
+        word = token.text if token.text in ambiguous else token.head
+        if position not in used and word in ambiguous and word not in seen:
+            seen.add(word)
+            yield word, ambiguous[word]

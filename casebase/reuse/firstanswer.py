@@ -1,0 +1,85 @@
+"""The first answer to a complaint: what was understood, similar cases, what cured them, cautions.
+
+Where the shop's own record says little, rows of the handbook stand beside it, each with its source and
+marked as general tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from casebase.retrieve.index import Index
+from casebase.retrieve.rank import Match, Ranking, rank
+from casebase.retrieve.understand import Understood, understand
+from casebase.reuse.evidence import FixEvidence, SymptomEvidence, gather, kernel
+from casebase.trade.handbook import Row, rows_for
+from casebase.trade.terms import Term
+
+# With this many similar cases behind an answer the handbook steps back.
+ENOUGH_CASES = 8
+PROPOSED_FIXES = 5
+
+
+@dataclass(frozen=True, slots=True)
+class FirstAnswer:
+    """Everything `find` tells. `similar` counts the cases similar enough to carry weight."""
+
+    question: Understood
+    ranking: Ranking
+    similar: int
+    evidence: tuple[SymptomEvidence, ...]
+    handbook: tuple[Row, ...]
+    cautions: tuple[Term, ...]
+    cases: int
+
+    @property
+    def is_empty(self) -> bool:
+        """Nothing like it is known: neither a case nor a row of the handbook."""
+        return not self.ranking.shown and not self.handbook
+
+
+def first_answer(text: str, index: Index, *, limit: int = 6, diverse: bool = True) -> FirstAnswer:
+    """Answers a complaint in plain words. Raises `Refused` for a text without words."""
+    question = understand(text, index.lexicon)
+    ranking = rank(question, index, limit=limit, diverse=diverse)
+    similar = [match for match in ranking.matches if kernel(match.score) > 0]
+    symptoms = (*question.symptoms, *question.labels("symptom", "possible"))
+    evidence = gather(similar, symptoms, index, [tried.action for tried in question.tried])
+    handbook = rows_for(symptoms, engine=question.machine.engine)
+    return FirstAnswer(question, ranking, len(similar), evidence, handbook, cautions(question, evidence, index, handbook),
+                       index.size)
+
+
+def proposed(part: SymptomEvidence) -> tuple[FixEvidence, ...]:
+    """The fixes worth showing: those that ever helped, best supported first, at most PROPOSED_FIXES.
+
+    What did nothing is shown by `without_effect`, because knowing it saves time too.
+    """
+    return tuple(fix for fix in part.fixes if fix.count("cured") or fix.count("better"))[:PROPOSED_FIXES]
+
+
+def without_effect(part: SymptomEvidence) -> tuple[FixEvidence, ...]:
+    """Fixes that were tried on this symptom in similar cases and never helped."""
+    return tuple(fix for fix in part.fixes if fix.tried and not fix.count("cured") and not fix.count("better"))
+
+
+def cautions(question: Understood, evidence: Iterable[SymptomEvidence], index: Index,
+             handbook: Iterable[Row] = ()) -> tuple[Term, ...]:
+    """The hazards of the symptoms asked about and of every fix proposed, each once."""
+    vocabulary = index.lexicon.vocabulary
+    terms = [vocabulary.resolve("symptom", label) for label in question.labels("symptom", "present", "possible")]
+    for part in evidence:
+        for fix in proposed(part):
+            terms += [vocabulary.resolve("action", action) or _setting(action, index) for action in fix.actions]
+    terms += [vocabulary.resolve("action", row.action) for row in handbook if row.action]
+    return vocabulary.cautions(terms)
+
+
+def _setting(action: str, index: Index) -> Term | None:
+    return index.lexicon.vocabulary.resolve("setting", action.removeprefix("set "))
+
+
+def best_matches(answer: FirstAnswer) -> tuple[Match, ...]:
+    """The shown cases that are similar enough to carry weight; the others only share some words."""
+    return tuple(match for match in answer.ranking.shown if kernel(match.score) > 0)

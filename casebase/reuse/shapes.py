@@ -1,0 +1,103 @@
+"""The JSON shapes of answers, shared by `--json` and by programs. Keys are stable; see DEVELOPERS.md."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from casebase.record.case import Case, Check, Effect, Setting, Step, citation
+from casebase.retrieve.rank import Match
+from casebase.retrieve.understand import Understood
+from casebase.reuse.evidence import FixEvidence, SymptomEvidence
+from casebase.reuse.firstanswer import FirstAnswer
+from casebase.trade.handbook import Row
+from casebase.trade.terms import Term
+
+Json = dict[str, Any]
+
+
+def understood(seen: Understood) -> Json:
+    return {
+        "text": seen.text,
+        "terms": [asdict(term) for term in seen.observations],
+        "machine": asdict(seen.machine),
+        "readings": [{"value": r.value, "high": r.high, "unit": r.unit, "words": r.text} for r in seen.readings],
+        "tried": [asdict(tried) for tried in seen.tried],
+        "left_over": list(seen.left_over),
+        "corrected": [{"written": wrong, "read_as": right} for wrong, right in seen.corrected],
+        "doubts": [{"word": word, "meanings": list(meanings)} for word, meanings in seen.doubts],
+    }
+
+
+def match(found: Match) -> Json:
+    return {"case": found.id, "number": citation(found.id), "score": round(found.score, 4),
+            "causes": list(found.causes), "reasons": asdict(found.reasons)}
+
+
+def fix(evidence: FixEvidence) -> Json:
+    def interval(value: Any) -> list[float] | None:
+        return None if value is None else [round(value.low, 4), round(value.high, 4)]
+
+    return {
+        "actions": list(evidence.actions), "tried": evidence.tried,
+        "cases": {result: list(ids) for result, ids in evidence.cases.items()},
+        "in_words": evidence.in_words, "effective_cases": round(evidence.evidence.n, 3),
+        "wilson": interval(evidence.wilson), "beta": interval(evidence.beta),
+        "median_minutes": evidence.minutes, "median_parts": evidence.parts,
+        "came_back": list(evidence.came_back), "last": evidence.last.isoformat() if evidence.last else None,
+    }
+
+
+def symptom_evidence(part: SymptomEvidence) -> Json:
+    return {"symptom": part.symptom, "cases": part.cases, "fixes": [fix(item) for item in part.fixes],
+            "set_aside": [fix(item) for item in part.set_aside]}
+
+
+def handbook_row(row: Row) -> Json:
+    return {"symptoms": list(row.symptoms), "cause": row.cause, "printed_cause": row.printed_cause,
+            "remedy": row.remedy, "action": row.action, "basis": row.basis, "source": row.source}
+
+
+def hazard(term: Term) -> Json:
+    return {"hazard": term.label, "caution": term.caution}
+
+
+def first_answer(answer: FirstAnswer) -> Json:
+    return {
+        "understood": understood(answer.question), "cases_in_folder": answer.cases, "similar_cases": answer.similar,
+        "neighbours": [match(found) for found in answer.ranking.shown],
+        "evidence": [symptom_evidence(part) for part in answer.evidence],
+        "handbook": [handbook_row(row) for row in answer.handbook],
+        "cautions": [hazard(term) for term in answer.cautions],
+    }
+
+
+def case(record: Case) -> Json:
+    """A case as data. Its private part is never in it."""
+    data = {name: _plain(getattr(record, name)) for name in (
+        "id", "title", "date", "status", "machine", "complaint", "symptoms", "absent", "history", "causes", "proof",
+        "outcome", "followups", "advice", "comeback_of", "body")}
+    data["number"] = record.number
+    data["steps"] = [_step(step) for step in record.steps]
+    return data
+
+
+def _step(step: Step) -> Json:
+    kind = "check" if isinstance(step, Check) else "set" if isinstance(step, Setting) else "do"
+    return {"kind": kind, **_plain(step)}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Effect):
+        return {"symptom": value.symptom, "result": value.result}
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return float(value)
+    if hasattr(value, "__dataclass_fields__"):
+        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+    return value

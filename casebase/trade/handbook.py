@@ -1,0 +1,89 @@
+"""The built-in handbook: published troubleshooting rows, each with its source, and typical limits.
+
+It answers while the shop's own cases are few, and it is always marked as what it is: general tables, never
+the shop's own record.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One published line: a symptom as printed, a cause, a remedy, and where it stands.
+
+    `symptoms`, `cause` and `action` are labels of the vocabulary; `engine` limits the row ("" for all).
+    `basis` is "read" (the source was opened), "from memory" or "common practice".
+    """
+
+    printed_symptom: str
+    printed_cause: str
+    remedy: str
+    basis: str
+    source: str
+    note: str
+    symptoms: tuple[str, ...]
+    cause: str
+    action: str
+    engine: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A typical range of a reading. `low` or `high` is None where the source gives only one side."""
+
+    reading: str
+    engine: str
+    machine: str
+    condition: str
+    low: float | None
+    high: float | None
+    unit: str
+    below_means: str
+    above_means: str
+    basis: str
+    source: str
+
+
+def _table(name: str) -> list[dict[str, str]]:
+    text = resources.files("casebase.trade").joinpath("data", name).read_text(encoding="utf-8")
+    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+
+
+@cache
+def rows() -> tuple[Row, ...]:
+    """All rows of the handbook in the order of the file."""
+    return tuple(
+        Row(row["symptom"], row["cause"], row["remedy"], row["basis"], row["source"], row["note"],
+            tuple(label.strip() for label in row["symptoms"].split(";") if label.strip()), row["cause term"],
+            row["action"], row["engine"])
+        for row in _table("handbook.csv"))
+
+
+@cache
+def limits() -> tuple[Limit, ...]:
+    """All typical limits in the order of the file."""
+    return tuple(
+        Limit(row["reading"], row["engine"], row["machine"], row["condition"], _side(row["low"]), _side(row["high"]),
+              row["unit"], row["below means"], row["above means"], row["basis"], row["source"])
+        for row in _table("limits.csv"))
+
+
+def _side(text: str) -> float | None:
+    return float(text) if text.strip() else None
+
+
+def rows_for(symptoms: Iterable[str], *, engine: str = "") -> tuple[Row, ...]:
+    """The rows that speak of the given symptoms, those that share most of theirs first.
+
+    A row for another engine than `engine` is left out; a row that needs a symptom not given comes after those
+    whose symptoms are all there.
+    """
+    asked = set(symptoms)
+    fitting = [row for row in rows() if asked & set(row.symptoms) and (not engine or row.engine in ("", engine))]
+    return tuple(sorted(fitting, key=lambda row: (len(set(row.symptoms) - asked), -len(asked & set(row.symptoms)))))

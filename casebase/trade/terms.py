@@ -1,0 +1,282 @@
+"""The vocabulary: what the trade calls things, how owners say them, what hangs together, what is dangerous.
+
+The package brings the words of small-engine repair (`data/*.yaml`); a case folder may add its own
+`vocabulary.yaml` in the same form, for other machines or other trades. A term's label is its name: it is
+what case files say and what answers show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal, cast, get_args
+
+from casebase.problems import Place, Problem, did_you_mean
+from casebase.record.folder import read_bytes
+from casebase.record.schema import Fields, Findings, join, text_list
+from casebase.record.yamltree import Mapping as Node
+from casebase.record.yamltree import parse
+
+Kind = Literal["symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor", "hazard"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+FILE_NAME = "vocabulary.yaml"
+
+_PLURAL: dict[Kind, str] = {kind: kind + "s" for kind in KINDS}
+_SECTIONS = (*_PLURAL.values(), "words", "ambiguous")
+_KEYS = ("under", "group", "also", "said", "denied by", "hazards", "only", "points to", "cures", "minutes", "owner",
+         "result", "unit", "caution", "iso14224", "engine", "carburettor", "part")
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One term. `under` is its parent in the tree of its kind ("" for a root).
+
+    `also` are names that case files may use; `said` are patterns of speech, `denied_by` patterns that mean
+    its absence. `only` limits it to engines, carburettors or machines. `minutes` is the usual bench time of a
+    check or action. `ok` and `bad` are the findings of a check that speak for and against the part;
+    `points_to` are the causes a bad finding makes likelier, `cures` those an action removes.
+    """
+
+    kind: Kind
+    label: str
+    under: str = ""
+    also: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    denied_by: tuple[str, ...] = ()
+    part: str = ""
+    hazards: tuple[str, ...] = ()
+    only: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    points_to: tuple[str, ...] = ()
+    cures: tuple[str, ...] = ()
+    minutes: float | None = None
+    owner: bool = False
+    quantity: str = ""
+    unit: str = ""
+    ok: tuple[str, ...] = ()
+    bad: tuple[str, ...] = ()
+    caution: str = ""
+    iso14224: str = ""
+    engine: str = ""
+    carburettor: str = ""
+
+    @property
+    def key(self) -> tuple[Kind, str]:
+        return (self.kind, self.label)
+
+    def applies(self, **machine: str) -> bool:
+        """False only where the machine is known to be another: `applies(engine="two-stroke")`."""
+        limits = dict(self.only)
+        return all(not value or name not in limits or value in limits[name] for name, value in machine.items())
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """All terms by kind and label, the word families and the ambiguous words."""
+
+    terms: dict[Kind, dict[str, Term]] = field(default_factory=lambda: {kind: {} for kind in KINDS})
+    words: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _names: dict[tuple[str, str], Term] = field(default_factory=dict, repr=False)
+
+    def all(self) -> Iterator[Term]:
+        for by_label in self.terms.values():
+            yield from by_label.values()
+
+    def resolve(self, kind: Kind, name: str) -> Term | None:
+        """The term a case file means by `name`: its label or one of its other names, capitals ignored."""
+        if not self._names:
+            for term in self.all():
+                for other in (term.label, *term.also):
+                    self._names.setdefault((term.kind, other.casefold()), term)
+            for term in self.all():
+                self._names[term.kind, term.label.casefold()] = term
+        return self._names.get((kind, name.casefold()))
+
+    def label(self, kind: Kind, name: str) -> str:
+        """The label for `name`, or `name` itself where the vocabulary does not have it."""
+        term = self.resolve(kind, name)
+        return term.label if term else name
+
+    def suggestion(self, kind: Kind, name: str) -> str:
+        names = [other for term in self.terms[kind].values() for other in (term.label, *term.also)]
+        return did_you_mean(name, names)
+
+    def path(self, kind: Kind, label: str) -> tuple[str, ...]:
+        """The labels from `label` up to its root, itself first."""
+        found: list[str] = []
+        while label and label not in found:
+            found.append(label)
+            term = self.terms[kind].get(label)
+            label = term.under if term else ""
+        return tuple(found)
+
+    def tree_similarity(self, kind: Kind, one: str, other: str) -> float:
+        """Wu & Palmer (1994) over the tree of a kind, in [0, 1]: 2·depth(lca) / (depth(a) + depth(b)).
+
+        Depth counts nodes; each kind's tree has one root above all its roots, of depth 1 (recalled; values
+        checked against a worked example with that convention).
+        """
+        if one == other:
+            return 1.0
+        up_one, up_other = self.path(kind, one), self.path(kind, other)
+        shared = sum(1 for label in up_one if label in up_other)
+        return 2 * (shared + 1) / (len(up_one) + len(up_other) + 2)
+
+    def cautions(self, terms: Iterable[Term | None]) -> tuple[Term, ...]:
+        """The hazards of the given terms, each once, in the order they arise."""
+        labels = dict.fromkeys(hazard for term in terms if term for hazard in term.hazards)
+        return tuple(self.terms["hazard"][label] for label in labels if label in self.terms["hazard"])
+
+    def as_json(self) -> dict[str, Any]:
+        return {"terms": [_sparse(term) for term in self.all()], "words": self.words, "ambiguous": self.ambiguous}
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> Vocabulary:
+        vocabulary = cls(words={head: tuple(forms) for head, forms in data["words"].items()},
+                         ambiguous={word: tuple(meanings) for word, meanings in data["ambiguous"].items()})
+        for record in data["terms"]:
+            term = Term(**{key: _frozen(value) for key, value in record.items()})
+            vocabulary.terms[term.kind][term.label] = term
+        return vocabulary
+
+
+def _sparse(term: Term) -> dict[str, Any]:
+    return {key: value for key, value in asdict(term).items() if value not in ((), "", None, False)}
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(_frozen(item) for item in value) if isinstance(value, list) else value
+
+
+@cache
+def package_vocabulary() -> Vocabulary:
+    """The vocabulary that comes with the package. A fault in it is a fault of the program."""
+    vocabulary = Vocabulary()
+    problems: list[Problem] = []
+    for source in sorted(resources.files("casebase.trade").joinpath("data").iterdir(), key=lambda item: item.name):
+        if source.name.endswith(".yaml"):
+            problems += _read_into(vocabulary, source.read_text(encoding="utf-8"), source.name)
+    problems += _check_links(vocabulary, {})
+    assert not problems, "\n".join(map(str, problems))
+    return vocabulary
+
+
+def folder_vocabulary(folder: Path) -> tuple[Vocabulary, list[Problem]]:
+    """The package's vocabulary with the folder's own `vocabulary.yaml` over it, and what is wrong with that.
+
+    An entry of the same label replaces the package's entry; word families are added to.
+    """
+    base = package_vocabulary()
+    path = folder / FILE_NAME
+    if not path.exists():
+        return base, []
+    data = read_bytes(path)
+    if isinstance(data, Problem):
+        return base, [data]
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return base, [Problem("encoding", "is not UTF-8 text", "save it as UTF-8", file=str(path))]
+    vocabulary = Vocabulary({kind: dict(terms) for kind, terms in base.terms.items()}, dict(base.words),
+                            dict(base.ambiguous))
+    places: dict[str, Place] = {}
+    problems = _read_into(vocabulary, text, str(path), places)
+    problems += [Problem(problem.code, problem.message, problem.hint, str(path), problem.place, problem.field)
+                 for problem in _check_links(vocabulary, places)]
+    return vocabulary, problems
+
+
+def _read_into(vocabulary: Vocabulary, text: str, file: str, places: dict[str, Place] | None = None) -> list[Problem]:
+    findings = Findings(file, places=places if places is not None else {})
+    tree, problems = parse(text)
+    for problem in problems:
+        findings.report(problem.code, problem.message, problem.hint, path=problem.field, place=problem.place)
+    if not isinstance(tree, Node):
+        return findings.problems
+    top = Fields(tree, findings)
+    for kind, section in _PLURAL.items():
+        part = top.mapping(section)
+        for label, _value in part.node.entries if part else ():
+            term = _term(part, kind, label.text) if part else None
+            if term:
+                vocabulary.terms[kind][term.label] = term
+    for section, target in (("words", vocabulary.words), ("ambiguous", vocabulary.ambiguous)):
+        part = top.mapping(section)
+        for name, _value in part.node.entries if part else ():
+            node = part.take(name.text) if part else None
+            if node is not None:
+                values = text_list(node, findings, join(section, name.text))
+                target[name.text] = (*target.get(name.text, ()), *values)
+    top.close(_SECTIONS)
+    return findings.problems
+
+
+def _term(section: Fields, kind: Kind, label: str) -> Term | None:
+    fields = section.mapping(label)
+    if fields is None:
+        return None
+    minutes = fields.number("minutes", "write minutes as a number")
+    quantity, unit, good, bad = _result(fields)
+    term = Term(
+        kind=kind, label=label, under=fields.text("under") or fields.text("group"), also=fields.texts("also"),
+        said=fields.texts("said"), denied_by=fields.texts("denied by"), part=fields.text("part"),
+        hazards=fields.texts("hazards"), only=_only(fields), points_to=fields.texts("points to"),
+        cures=fields.texts("cures"), minutes=None if minutes is None else float(minutes),
+        owner=fields.choice("owner", ("true", "false"), "true or false") == "true", quantity=quantity,
+        unit=fields.text("unit") or unit, ok=good, bad=bad, caution=fields.text("caution"),
+        iso14224=fields.text("iso14224"), engine=fields.text("engine"), carburettor=fields.text("carburettor"),
+    )
+    fields.close(_KEYS)
+    return term
+
+
+def _only(fields: Fields) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    part = fields.mapping("only")
+    if part is None:
+        return ()
+    limits = tuple((name, part.texts(name)) for name in ("engine", "carburettor", "machine") if part.has(name))
+    part.close(("engine", "carburettor", "machine"))
+    return limits
+
+
+def _result(fields: Fields) -> tuple[str, str, tuple[str, ...], tuple[str, ...]]:
+    """What a check can give: (quantity, unit, words that speak for the part, words that speak against it)."""
+    part = fields.mapping("result")
+    if part is None:
+        return "", "", (), ()
+    good: tuple[str, ...] = ()
+    bad: tuple[str, ...] = ()
+    yes = part.choice("yes is", ("ok", "bad"), "ok or bad")
+    if yes:
+        good, bad = (("yes",), ("no",)) if yes == "ok" else (("no",), ("yes",))
+    choices = part.mapping("choices")
+    if choices is not None:
+        good, bad = choices.texts("ok"), choices.texts("bad")
+        choices.close(("ok", "bad"))
+    quantity, unit = part.text("quantity"), part.text("unit")
+    part.close(("yes is", "choices", "quantity", "unit"))
+    return quantity, unit, good, bad
+
+
+# Which of a term's links must name a term of which kind.
+_LINKS: tuple[tuple[str, Kind], ...] = (
+    ("hazards", "hazard"), ("points_to", "cause"), ("cures", "cause"))
+
+
+def _check_links(vocabulary: Vocabulary, places: Mapping[str, Place]) -> list[Problem]:
+    problems = []
+    for term in vocabulary.all():
+        wanted = [(name, kind, label) for name, kind in _LINKS for label in getattr(term, name)]
+        wanted += [("only", cast(Kind, name), label) for name, labels in term.only for label in labels]
+        if term.kind in ("cause", "machine") and term.under:
+            wanted.append(("under", term.kind, term.under))
+        for name, kind, label in wanted:
+            if label not in vocabulary.terms[kind]:
+                path = join(_PLURAL[term.kind], term.label)
+                problems.append(Problem("unknown-term", f'{name.replace("_", " ")}: there is no {kind} "{label}"',
+                                        vocabulary.suggestion(kind, label), field=path,
+                                        place=places.get(path, Place())))
+    return problems

@@ -1,0 +1,191 @@
+"""From characters to headwords: the first step of understanding, shared by patterns and texts.
+
+A text becomes tokens (lower case, contractions opened: "won't" is read "will not"); each token is folded to
+the headword of its family ("carbs" to "carburettor", "leaking" to "leak"). Families come from the vocabulary;
+regular inflections of every known word are added here. No general stemmer is used: it would merge the part
+"starter" with the verb "starts".
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+(?:'[^\W\d_]+)*|[.;!?:\n,/]")
+_HARD_BREAKS = frozenset(".;!?\n:")
+_SUFFIXES = {"'s": "is", "'m": "am", "'re": "are", "'ve": "have", "'ll": "will", "'d": "would"}
+_OPENED = {
+    "won't": ("will", "not"), "can't": ("can", "not"), "cannot": ("can", "not"), "shan't": ("shall", "not"),
+    "ain't": ("is", "not"), "gonna": ("going", "to"), "wanna": ("want", "to"), "dunno": ("do", "not", "know"),
+}
+_BARE = {f"{verb}nt": (verb, "not") for verb in (
+    "do", "does", "did", "is", "was", "were", "are", "would", "could", "should", "has", "have", "had")}
+_BARE |= {"wont": ("will", "not"), "cant": ("can", "not"), "aint": ("is", "not"), "its": ("it", "is"),
+          "im": ("i", "am"), "ive": ("i", "have")}
+_FORMS_OF_AUXILIARIES = {
+    "be": ("is", "are", "was", "were", "am", "been", "being"), "will": ("would",), "can": ("could",),
+    "do": ("does", "did", "done", "doing"), "have": ("has", "had", "having"), "get": ("gets", "got", "getting"),
+}
+# Words that may stand between two words of a pattern without counting. "Off", "out", "only", "with" and "when"
+# carry meaning and are not among them.
+FILLERS = frozenset(
+    "a an the my our your his her its it i me we you he she they this that these those there just very really so "
+    "then and of to be some all too quite pretty bit little now still also even right at on in up".split())
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word of a text, or a break ("." or ","). `start` and `end` are character positions."""
+
+    text: str
+    head: str
+    start: int
+    end: int
+
+    @property
+    def is_hard_break(self) -> bool:
+        return self.text in _HARD_BREAKS
+
+    @property
+    def is_break(self) -> bool:
+        return self.text == "," or self.is_hard_break
+
+
+def plain(text: str) -> str:
+    """Lower case with typographic apostrophes, dashes and widths made plain; the same length as `text`."""
+    folded = "".join(_plain_char(char) for char in text)
+    assert len(folded) == len(text)
+    return folded
+
+
+def _plain_char(char: str) -> str:
+    if char in "\u2019\u2018\u02bc\u00b4`":
+        return "'"
+    if char in "\u2010\u2011\u2012\u2013\u2014\u2212":
+        return "-"
+    lowered = unicodedata.normalize("NFKC", char).lower()
+    return lowered if len(lowered) == 1 else char.lower() if len(char.lower()) == 1 else char
+
+
+def tokens(text: str) -> list[Token]:
+    """Splits a text into words and breaks, contractions opened. Heads are the words themselves."""
+    found: list[Token] = []
+    for match in _TOKEN.finditer(plain(text)):
+        word, start, end = match.group(), match.start(), match.end()
+        if word == ":" or (word == "/" or (word in ".," and 0 < start and text[start - 1: end + 1].strip(".,").isdigit())):
+            continue
+        for part in opened(word):
+            found.append(Token(part, part, start, end))
+    return found
+
+
+def opened(word: str) -> tuple[str, ...]:
+    """A word with its contraction opened: "won't" → will, not; "engine's" → engine, is."""
+    if word in _OPENED:
+        return _OPENED[word]
+    if word in _BARE:
+        return _BARE[word]
+    if word.endswith("n't"):
+        return (word[:-3], "not")
+    for suffix, full in _SUFFIXES.items():
+        if word.endswith(suffix) and len(word) > len(suffix):
+            return (word[: -len(suffix)], full)
+    return (word.replace("'", ""),)
+
+
+def inflections(word: str) -> Iterable[str]:
+    """The regular forms of an English word, wrong guesses included: they meet nothing in a text."""
+    yield word
+    if len(word) < 3 or not word.isalpha():
+        return
+    stem_y = word[:-1] if word[-1] == "y" and word[-2] not in "aeiou" else None
+    yield word + ("es" if word.endswith(("s", "x", "z", "ch", "sh")) else "s")
+    if stem_y:
+        yield stem_y + "ies"
+        yield stem_y + "ied"
+    if word.endswith("e"):
+        yield word + "d"
+        yield word[:-1] + "ing"
+    else:
+        yield word + "ed"
+        yield word + "ing"
+        if word[-1] in "bdgklmnprt" and word[-2] in "aeiou" and (len(word) == 3 or word[-3] not in "aeiou"):
+            yield word + word[-1] + "ed"
+            yield word + word[-1] + "ing"
+
+
+@dataclass(frozen=True, slots=True)
+class Folding:
+    """Which word is read as which headword. `runs` maps a first word to longer variants, longest first."""
+
+    heads: dict[str, str]
+    runs: dict[str, list[tuple[tuple[str, ...], str]]] = field(default_factory=dict)
+
+    @classmethod
+    def build(cls, families: Mapping[str, Iterable[str]], more_words: Iterable[str]) -> Folding:
+        """Parameters: `families`, headword to its variants (both may be several words); `more_words`, further
+        words whose inflections should be recognised."""
+        heads: dict[str, str] = {}
+        runs: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+        given = {**_FORMS_OF_AUXILIARIES, **families}
+        single = [(head, variant) for head, variants in given.items() for variant in (head, *variants)
+                  if len(words_of(variant)) == 1]
+        for head, variant in single:
+            heads.setdefault(words_of(variant)[0], head)
+        for head, variant in single:
+            for form in inflections(words_of(variant)[0]):
+                heads.setdefault(form, head)
+        for word in sorted(set(more_words)):
+            if word not in heads:
+                for form in inflections(word):
+                    heads.setdefault(form, word)
+        folding = cls(heads, runs)
+        for head, variants in given.items():
+            for variant in (head, *variants):
+                words = words_of(variant)
+                if len(words) > 1:
+                    for run in {tuple(words), tuple(folding.head(word) for word in words)}:
+                        runs.setdefault(run[0], []).append((run, head))
+        for options in runs.values():
+            options.sort(key=lambda option: (-len(option[0]), option))
+        return folding
+
+    def head(self, word: str) -> str:
+        return self.heads.get(word, word)
+
+    def fold(self, found: list[Token]) -> list[Token]:
+        """Each token with the headword of its family; nothing is joined."""
+        return [Token(token.text, self.head(token.text), token.start, token.end) for token in found]
+
+    def join(self, folded: list[Token]) -> list[Token]:
+        """Several words that are one term of the trade ("cold start lever") joined to one token."""
+        joined: list[Token] = []
+        position = 0
+        while position < len(folded):
+            run = self._run_at(folded, position)
+            if run is None:
+                joined.append(folded[position])
+                position += 1
+                continue
+            length, head = run
+            part = folded[position: position + length]
+            joined.append(Token(" ".join(token.text for token in part), head, part[0].start, part[-1].end))
+            position += length
+        return joined
+
+    def _run_at(self, folded: list[Token], position: int) -> tuple[int, str] | None:
+        first = folded[position]
+        for words, head in [*self.runs.get(first.text, ()), *(self.runs.get(first.head, ()) if
+                                                             first.head != first.text else ())]:
+            part = folded[position: position + len(words)]
+            if len(part) == len(words) and all(word in (token.text, token.head)
+                                               for word, token in zip(words, part, strict=True)):
+                return len(words), head
+        return None
+
+
+def words_of(phrase: str) -> list[str]:
+    """The words of a short phrase, contractions opened, breaks left out."""
+    return [token.text for token in tokens(phrase) if not token.is_break]
