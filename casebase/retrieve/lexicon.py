@@ -6,6 +6,7 @@ and decodes only the patterns whose first word it meets.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -14,7 +15,7 @@ from typing import Any
 
 from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
 from casebase.trade.terms import Kind, Term, Vocabulary
-from casebase.trade.words import FILLERS, Folding, Token, words_of
+from casebase.trade.words import Folding, Token, words_of
 
 # Kinds whose terms are looked for in what people say.
 _READ_KINDS: tuple[Kind, ...] = ("symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor")
@@ -38,13 +39,20 @@ class Found:
 
 @dataclass(slots=True)
 class Lexicon:
-    """Everything `understand` needs. `rows` holds (kind, label, named, denies, joined, parts) per pattern."""
+    """Everything `understand` needs.
+
+    `rows` holds [kind, label, named, denies, joined, parts] per pattern, or the same as JSON text not yet decoded;
+    `anchors` the numbers of the rows that may begin at a headword.
+    """
 
     vocabulary: Vocabulary
     folding: Folding
-    rows: list[list[Any]]
+    rows: list[Any]
     anchors: dict[str, list[int]]
     _decoded: dict[int, Pattern] = field(default_factory=dict)
+    _corrections: dict[str, str | None] = field(default_factory=dict)
+    _spellings: dict[str, list[str]] = field(default_factory=dict)
+    _ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @classmethod
     def build(cls, vocabulary: Vocabulary) -> Lexicon:
@@ -61,7 +69,7 @@ class Lexicon:
                 pattern = compile_pattern(source, folding, joined=joined)
                 parts = [[[sorted(place.heads), place.gap] for place in part] for part in pattern.parts]
                 row = [term.kind, term.label, named, denies, joined, parts]
-                if not all(pattern.parts) or repr(row) in seen:
+                if not all(pattern.parts) or repr(row) in seen or _shrunk(term.kind, source, pattern):
                     continue
                 seen.add(repr(row))
                 for head in sorted(pattern.anchors):
@@ -70,18 +78,30 @@ class Lexicon:
         return cls(vocabulary, folding, rows, anchors)
 
     def as_json(self) -> dict[str, Any]:
-        return {"vocabulary": self.vocabulary.as_json(), "heads": self.folding.heads, "runs": self.folding.runs,
-                "rows": self.rows, "anchors": self.anchors}
+        """Everything a query needs. Long tables are lines of text, which load ten times as fast as JSON."""
+        return {
+            "vocabulary": self.vocabulary.as_json(), "runs": self.folding.runs,
+            "heads": "\n".join(f"{form} {head}" for form, head in self.folding.heads.items()),
+            "rows": "\n".join(json.dumps(row) if isinstance(row, list) else row for row in self.rows),
+            "anchors": "\n".join(f"{' '.join(map(str, numbers))}:{head}" for head, numbers in self.anchors.items())}
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Lexicon:
+        heads = dict(line.split(" ", 1) for line in data["heads"].split("\n"))
         runs = {first: [(tuple(words), head) for words, head in options] for first, options in data["runs"].items()}
-        return cls(Vocabulary.from_json(data["vocabulary"]), Folding(data["heads"], runs), data["rows"],
-                   data["anchors"])
+        anchors = {head: numbers for numbers, head in (line.split(":", 1) for line in data["anchors"].split("\n"))}
+        return cls(Vocabulary.from_json(data["vocabulary"]), Folding(heads, runs), data["rows"].split("\n"),
+                   {head: [int(number) for number in numbers.split()] for head, numbers in anchors.items()})
+
+    def _row(self, number: int) -> list[Any]:
+        row = self.rows[number]
+        if isinstance(row, str):
+            row = self.rows[number] = json.loads(row)
+        return row
 
     def _pattern(self, number: int) -> Pattern:
         if number not in self._decoded:
-            parts = self.rows[number][5]
+            parts = self._row(number)[5]
             self._decoded[number] = Pattern(tuple(
                 tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
         return self._decoded[number]
@@ -111,7 +131,7 @@ class Lexicon:
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         for start, token in enumerate(text):
             for number in self.anchors.get(token.head, ()):
-                kind, label, named, denies, is_joined, _parts = self.rows[number]
+                kind, label, named, denies, is_joined, _parts = self._row(number)
                 if is_joined != joined:
                     continue
                 hit: Hit | None = match(self._pattern(number), text, start)
@@ -119,31 +139,49 @@ class Lexicon:
                     yield Found(kind, label, hit.used, min(text[i].start for i in hit.used),
                                 max(text[i].end for i in hit.used), named, denies)
 
-    def correct(self, token: Token) -> str | None:
+    def correct(self, word: str) -> str | None:
         """The trade's word a misspelt one most likely means, or None.
 
         Damerau–Levenshtein distance of at most 1 for words of five to eight letters, 2 from nine on, the first
         letter right; of several as near, the one with the highest Jaro–Winkler similarity. A word that English
         has itself is never "corrected": "shock" stays a shock.
         """
-        word = token.text
-        if len(word) < 5 or not word.isalpha() or self.knows(word) or word in _real_words():
+        if len(word) < 5 or not word.isalpha() or word in self.folding.heads or word in _real_words():
             return None
+        if word not in self._corrections:
+            self._corrections[word] = self._nearest(word)
+        return self._corrections[word]
+
+    def _nearest(self, word: str) -> str | None:
         from rapidfuzz import process
         from rapidfuzz.distance import OSA, JaroWinkler
 
+        if not self._spellings:
+            for form in self.folding.heads:
+                if len(form) >= 4:
+                    self._spellings.setdefault(form[0], []).append(form)
         limit = 1 if len(word) < 9 else 2
-        near = process.extract(word, self._spellings(word[0]), scorer=OSA.distance, score_cutoff=limit, limit=8)
+        near = process.extract(word, self._spellings.get(word[0], ()), scorer=OSA.distance, score_cutoff=limit,
+                               limit=8)
         if not near:
             return None
-        best = min(near, key=lambda row: (row[1], -JaroWinkler.similarity(word, row[0]), row[0]))
-        return str(best[0])
+        return str(min(near, key=lambda row: (row[1], -JaroWinkler.similarity(word, row[0]), row[0]))[0])
 
-    def knows(self, word: str) -> bool:
-        return word in self.folding.heads or word in FILLERS
+    @property
+    def ambiguous(self) -> dict[str, tuple[str, ...]]:
+        """The ambiguous single words with what they may mean."""
+        if not self._ambiguous:
+            self._ambiguous.update((words_of(word)[0], meanings) for word, meanings in
+                                   self.vocabulary.ambiguous.items() if len(words_of(word)) == 1)
+        return self._ambiguous
 
-    def _spellings(self, first: str) -> list[str]:
-        return [form for form in self.folding.heads if form[0] == first and len(form) >= 4]
+
+def _shrunk(kind: Kind, source: str, pattern: Pattern) -> bool:
+    """Whether joining left one word of a longer phrase ("prime pump" is a variant of the bulb's name).
+
+    The part alone says nothing of what was done to it or is wrong with it.
+    """
+    return kind in ("symptom", "action", "cause") and pattern.size == 1 and len(source.split()) > 1
 
 
 def _positions(folded: Sequence[Token], joined: Sequence[Token]) -> list[range]:

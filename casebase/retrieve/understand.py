@@ -15,7 +15,7 @@ from casebase.retrieve.lexicon import Found, Lexicon
 from casebase.retrieve.status import Status, status_of, triggers
 from casebase.trade.readings import Reading, find_readings
 from casebase.trade.terms import Kind
-from casebase.trade.words import FILLERS, Token, tokens, words_of
+from casebase.trade.words import FILLERS, Token, tokens
 
 MAX_CHARACTERS = 20_000
 
@@ -110,7 +110,7 @@ def understand(text: str, lexicon: Lexicon) -> Understood:
 
 
 def _respell(token: Token, lexicon: Lexicon, corrected: list[tuple[str, str]]) -> Token:
-    better = lexicon.correct(token)
+    better = lexicon.correct(token.text)
     if better is None:
         return token
     corrected.append((token.text, better))
@@ -193,8 +193,7 @@ def _effect(rest: str) -> TriedResult:
 
 def _doubts(folded: Sequence[Token], used: set[int], lexicon: Lexicon) -> Iterable[tuple[str, tuple[str, ...]]]:
     """Words that could mean several things and that no term has claimed."""
-    ambiguous = {words_of(word)[0]: meanings for word, meanings in lexicon.vocabulary.ambiguous.items()
-                 if len(words_of(word)) == 1}
+    ambiguous = lexicon.ambiguous
     seen = set()
     for position, token in enumerate(folded):
         word = token.text if token.text in ambiguous else token.head

@@ -80,6 +80,7 @@ class Vocabulary:
     words: dict[str, tuple[str, ...]] = field(default_factory=dict)
     ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _names: dict[tuple[str, str], Term] = field(default_factory=dict, repr=False)
+    _hints: dict[tuple[str, str], str] = field(default_factory=dict, repr=False)
 
     def all(self) -> Iterator[Term]:
         for by_label in self.terms.values():
@@ -101,8 +102,11 @@ class Vocabulary:
         return term.label if term else name
 
     def suggestion(self, kind: Kind, name: str) -> str:
-        names = [other for term in self.terms[kind].values() for other in (term.label, *term.also)]
-        return did_you_mean(name, names)
+        """A hint for a name that is not in the vocabulary, or ""."""
+        if (kind, name) not in self._hints:
+            names = [other for term in self.terms[kind].values() for other in (term.label, *term.also)]
+            self._hints[kind, name] = did_you_mean(name, names)
+        return self._hints[kind, name]
 
     def path(self, kind: Kind, label: str) -> tuple[str, ...]:
         """The labels from `label` up to its root, itself first."""
@@ -144,11 +148,13 @@ class Vocabulary:
 
 
 def _sparse(term: Term) -> dict[str, Any]:
-    return {key: value for key, value in asdict(term).items() if value not in ((), "", None, False)}
+    """What a query needs of a term: its patterns are compiled by then, so they stay behind."""
+    return {key: value for key, value in asdict(term).items()
+            if value not in ((), "", None, False) and key not in ("said", "denied_by")}
 
 
 def _frozen(value: Any) -> Any:
-    return tuple(_frozen(item) for item in value) if isinstance(value, list) else value
+    return tuple(map(_frozen, value)) if isinstance(value, list) else value
 
 
 @cache

@@ -55,6 +55,8 @@ class Token:
 
 def plain(text: str) -> str:
     """Lower case with typographic apostrophes, dashes and widths made plain; the same length as `text`."""
+    if text.isascii():
+        return text.lower().replace("`", "'")
     folded = "".join(_plain_char(char) for char in text)
     assert len(folded) == len(text)
     return folded
