@@ -114,9 +114,9 @@ def visible(text: str, *, keep_newlines: bool = False) -> str:
         if keep_newlines and char in "\n\t":
             return char
         code = ord(char)
-        hidden = not char.isprintable() and char != " " or code in _BIDI
+        hidden = (not char.isprintable() and char != " ") or code in _BIDI
         if not hidden or char in "\u00a0\u202f":
             return char
-        return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}"
+        return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}" if code < 65536 else f"\\U{code:08x}"
 
     return "".join(show(char) for char in text)

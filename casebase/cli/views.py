@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import groupby
 
 from casebase.api import CaseBase
 from casebase.cli.paper import Paper
@@ -10,11 +11,10 @@ from casebase.record.case import Case, Check, Effect, Setting, Step, citation
 from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence, kernel
-from casebase.reuse.firstanswer import ENOUGH_CASES, FirstAnswer, best_matches, proposed, without_effect
+from casebase.reuse.firstanswer import FirstAnswer, best_matches, proposed, without_effect
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term
 
-HANDBOOK_ROWS = 8
 DEFER = ("The machine's own manual and local rules come first; what you are not sure of is work for a licensed or "
          "trained person.")
 
@@ -41,8 +41,8 @@ def first_answer(paper: Paper, base: CaseBase, answer: FirstAnswer) -> None:
         neighbours(paper, base, answer)
     for part in answer.evidence:
         fixes(paper, base, part, answer)
-    if answer.handbook and answer.similar < ENOUGH_CASES:
-        handbook(paper, answer.handbook, empty=not answer.cases)
+    if answer.handbook:
+        handbook(paper, answer)
     cautions(paper, answer.cautions)
 
 
@@ -126,7 +126,7 @@ def one_fix(paper: Paper, base: CaseBase, fix: FixEvidence) -> None:
         low, high = round(100 * fix.wilson.low), round(100 * fix.wilson.high)
         facts.append(f"cures somewhere between {low} and {high} of 100 such jobs (95 % interval)")
     if fix.minutes is not None:
-        facts.append(f"about {fix.minutes:g} min")
+        facts.append(f"about {fix.minutes:.0f} min")
     if fix.parts:
         facts.append(f"parts about {fix.parts:.2f} {base.index.settings.currency}")
     if fix.came_back:
@@ -139,16 +139,21 @@ def _ids(fix: FixEvidence) -> list[str]:
     return [case_id for ids in fix.cases.values() for case_id in ids]
 
 
-def handbook(paper: Paper, rows: tuple[Row, ...], *, empty: bool) -> None:
+def handbook(paper: Paper, answer: FirstAnswer) -> None:
+    """Rows of the handbook; a source is named once for the rows above it that share it."""
     paper.heading("From the handbook (general tables, not this shop's own jobs)")
-    if empty:
+    if not answer.cases:
         paper.line("This folder has no cases yet; these are published or commonly known causes.", indent=2)
-    for row in rows[:HANDBOOK_ROWS]:
-        paper.line(f"{row.printed_symptom}: {row.printed_cause} → {row.remedy}", indent=2, hang=2)
-        source = row.source if row.basis != "from memory" or "memory" in row.source else f"{row.source}, from memory"
-        paper.line(f"({source})", indent=6, style="quiet")
-    if len(rows) > HANDBOOK_ROWS:
-        paper.line(f"… and {len(rows) - HANDBOOK_ROWS} more rows (--json shows all)", indent=2, style="quiet")
+    for source, rows in groupby(answer.handbook, _source):
+        for row in rows:
+            paper.line(f"{row.printed_symptom}: {row.printed_cause} → {row.remedy}", indent=2, hang=2)
+        paper.line(f"Source: {source}", indent=6, style="quiet")
+    if answer.handbook_more:
+        paper.line(f"and {answer.handbook_more} more rows on these symptoms", indent=2, style="quiet")
+
+
+def _source(row: Row) -> str:
+    return row.source if row.basis != "from memory" or "memory" in row.source else f"{row.source}, from memory"
 
 
 def cautions(paper: Paper, hazards: tuple[Term, ...]) -> None:

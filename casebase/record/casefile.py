@@ -14,7 +14,7 @@ from typing import cast
 from casebase.problems import Place, Problem, Severity, did_you_mean, errors
 from casebase.record import case as kinds
 from casebase.record.case import Case, Check, Effect, Fault, Followup, History, Machine, Repair, Setting, Step
-from casebase.record.schema import Fields, Findings, choice, join, shorten
+from casebase.record.schema import Fields, Findings, choice, join, scalar_text, shorten
 from casebase.record.yamltree import Mapping, Scalar, parse
 
 MAX_FILE_BYTES = 2 * 1024 * 1024
@@ -77,7 +77,7 @@ def read(data: bytes, case_id: str, file: str = "") -> Reading:
 def decode(data: bytes, findings: Findings) -> str | None:
     """Bytes to text, or None with the reason: too large, not UTF-8, or holding NUL."""
     if len(data) > MAX_FILE_BYTES:
-        findings.report("too-large", f"is {len(data):,} bytes; a case may have {MAX_FILE_BYTES:,}",
+        findings.report("too-large", f"is larger than the {MAX_FILE_BYTES:,} bytes a case may have",
                         "keep photographs and long logs beside the file")
         return None
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -88,7 +88,7 @@ def decode(data: bytes, findings: Findings) -> str | None:
                         place=_byte_place(data, data.index(b"\0")))
         return None
     try:
-        return data.decode("utf-8-sig")
+        return data.decode().removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         findings.report("encoding", f"has a byte that is not UTF-8 (0x{data[error.start]:02x})",
                         "save it as UTF-8", place=_byte_place(data, error.start))
@@ -96,13 +96,13 @@ def decode(data: bytes, findings: Findings) -> str | None:
 
 
 def _byte_place(data: bytes, position: int) -> Place:
-    line_start = data.rfind(b"\n", 0, position) + 1
-    return Place(data.count(b"\n", 0, position) + 1, position - line_start + 1)
+    before = data[:position].decode(errors="replace").removeprefix("\ufeff")
+    return Place(before.count("\n") + 1, len(before) - before.rfind("\n"))
 
 
 _FENCE = re.compile(r"---[ \t]*\r?$")
 _CONFLICT = re.compile(r"(?:<{7}|>{7})(?: |\r?$)")
-_ODD_BREAK = re.compile("\r(?!\n)|[\u0085\u2028\u2029]")
+_ODD_BREAK = re.compile("\r(?!\n|\\Z)|[\u0085\u2028\u2029]")
 
 
 def split(text: str, findings: Findings) -> Parts | None:
@@ -115,6 +115,8 @@ def split(text: str, findings: Findings) -> Parts | None:
             return None
     if not text.strip():
         findings.report("empty", "is empty", "begin with a --- line, then title, date, machine and complaint")
+        return None
+    if lines[0].startswith("---") and _odd_break(lines[0], 1, findings):
         return None
     if not _FENCE.match(lines[0]):
         findings.report("front-matter", "does not begin with a --- line",
@@ -130,14 +132,20 @@ def split(text: str, findings: Findings) -> Parts | None:
         findings.report("too-large", f"has {len(front.encode()):,} bytes of front matter; "
                         f"{MAX_FRONT_MATTER_BYTES:,} are allowed", "move the story into the body", place=Place(2, 1))
         return None
-    odd = _ODD_BREAK.search(front)
-    if odd:
-        line = front.count("\n", 0, odd.start()) + 2
-        column = odd.start() - (front.rfind("\n", 0, odd.start()) + 1) + 1
-        findings.report("line-break", "holds an unusual line break character that editors count differently",
-                        "replace it by an ordinary line end", place=Place(line, column))
+    if _odd_break(front, 2, findings):
         return None
-    return Parts(front, 2, "\n".join(lines[end + 1:]).replace("\r\n", "\n"))
+    return Parts(front, 2, re.sub("\r+\n", "\n", "\n".join(lines[end + 1:])))
+
+
+def _odd_break(text: str, first_line: int, findings: Findings) -> bool:
+    """Whether `text` holds a line break that would make the places of problems wrong; reports it."""
+    odd = _ODD_BREAK.search(text)
+    if odd:
+        line = text.count("\n", 0, odd.start()) + first_line
+        findings.report("line-break", "holds an unusual line break character that editors count differently",
+                        "replace it by an ordinary line end",
+                        place=Place(line, odd.start() - text.rfind("\n", 0, odd.start())))
+    return odd is not None
 
 
 def _case(fields: Fields, case_id: str, body: str) -> Case:
@@ -170,7 +178,7 @@ def _case(fields: Fields, case_id: str, body: str) -> Case:
                                                            "[{date: 2026-06-02, status: holding}]"))),
         advice=fields.texts("advice"),
         comeback_of=fields.text("comeback of"),
-        body=body.strip("\n"),
+        body=body.strip("\r\n"),
         private=_private(fields),
     )
     fields.close(CASE_KEYS)
@@ -216,8 +224,10 @@ def _step(fields: Fields, symptoms: tuple[str, ...]) -> Step | None:
         fields.findings.report(
             "step-kind", "says neither check, set nor do" if not given else f"is {' and '.join(given)} at once",
             "a step is one of them: check (looked at), set (turned), do (changed)", path=fields.path)
-        if not given:
-            return None
+        for key in {key for keys in STEP_KEYS.values() for key in keys}:
+            fields.take(key)
+        fields.close(tuple(STEP_KEYS))
+        return None
     kind = given[0]
     minutes = fields.number("minutes", "write minutes as a number, for example 25")
     note, day = fields.text("note"), fields.date("date")
@@ -252,10 +262,14 @@ def _effects(fields: Fields, symptoms: tuple[str, ...]) -> tuple[Effect, ...]:
     if isinstance(node, Mapping):
         effects = []
         for name, value in node.entries:
-            fields.findings.places[f"{path}.{name.text}"] = name.place
+            symptom = scalar_text(name, fields.findings, path)
+            if not name.text.strip():
+                fields.findings.report("missing", "has a result for a symptom without a name",
+                                       "write symptom: result", path=path, place=name.place)
+            fields.findings.places[join(path, symptom)] = name.place
             result = choice(value, kinds.RESULTS, "a result", fields.findings, path)
             if result:
-                effects.append(Effect(name.text, cast("kinds.Result", result)))
+                effects.append(Effect(symptom, cast("kinds.Result", result)))
         return tuple(effects)
     if node is None or (isinstance(node, Scalar) and not node.text):
         return ()
@@ -293,19 +307,20 @@ def _cross_check(case: Case, findings: Findings) -> None:
             warn("symptom-link", f'"{shorten(symptom)}" is not among the symptoms of this case',
                  did_you_mean(symptom, case.symptoms) or "list it under symptoms", path)
 
-    for number, step in enumerate(case.steps):
+    for item, step in zip(findings.kept.get("steps", ()), case.steps, strict=True):
         for effect in () if isinstance(step, Check) else step.effects:
-            known(effect.symptom, f"steps[{number}].for")
+            each = f"{item}.result.{effect.symptom}"
+            known(effect.symptom, each if each in findings.places else f"{item}.for")
             if not effect.symptom and len(case.symptoms) > 1:
                 warn("symptom-link", "has a result, but not for which symptom",
-                     "add for: [" + " or ".join(case.symptoms) + "]", f"steps[{number}].result")
-    for number, cause in enumerate(case.causes):
+                     "add for: [" + " or ".join(case.symptoms) + "]", f"{item}.result")
+    for item, cause in zip(findings.kept.get("causes", ()), case.causes, strict=True):
         for symptom in cause.explains:
-            known(symptom, f"causes[{number}].explains")
+            known(symptom, f"{item}.explains")
     for both in sorted(set(case.symptoms) & set(case.absent)):
         warn("contradiction", f'"{both}" is both a symptom and absent', "remove one", "absent")
     if case.status == "closed" and case.outcome is None:
         warn("no-outcome", "is closed, but without an outcome", "add outcome: " + ", ".join(kinds.OUTCOMES), "status")
-    for number, followup in enumerate(case.followups):
+    for item, followup in zip(findings.kept.get("followups", ()), case.followups, strict=True):
         if followup.date < case.date:
-            warn("dates", "is dated before the job itself", "check the year", f"followups[{number}].date")
+            warn("dates", "is dated before the job itself", "check the year", f"{item}.date")

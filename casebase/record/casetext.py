@@ -11,7 +11,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from casebase.record.case import Case, Check, Effect, Setting, Repair, Step
+from casebase.record.case import Case, Check, Effect, Repair, Setting, Step
 from casebase.record.casefile import MACHINE_KEYS
 
 _PLAIN = re.compile(r"[A-Za-z0-9À-ɏ][^\x00-\x1f\x7f-\x9f:#,\[\]{}&*!|>'\"%@`\\\u2028\u2029\ufeff]*")
@@ -21,7 +21,8 @@ def scalar(text: str) -> str:
     """`text` as a YAML scalar that reads back as the same text, in flow lists too."""
     if text and text == text.strip() and _PLAIN.fullmatch(text) and text.isprintable():
         return text
-    return "".join(char if char.isprintable() else f"\\U{ord(char):08x}"
+    # A lone surrogate has no escape in YAML: it stays, so that the save refuses it instead of spoiling the file.
+    return "".join(char if char.isprintable() or "\ud800" <= char <= "\udfff" else f"\\U{ord(char):08x}"
                    for char in json.dumps(text, ensure_ascii=False))
 
 
@@ -100,7 +101,8 @@ def write_step(step: Step) -> list[str]:
 
 
 def _some(**values: Any) -> list[tuple[str, str]]:
-    return [(key, str(value) if isinstance(value, (Decimal, date)) else scalar(value))
+    return [(key, f"{value:f}" if isinstance(value, Decimal) else str(value) if isinstance(value, date)
+             else scalar(value))
             for key, value in values.items() if value not in ("", None)]
 
 

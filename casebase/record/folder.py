@@ -26,6 +26,8 @@ TEMPORARY = ".casebase-"
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 _RESERVED = {"con", "prn", "aux", "nul", *(f"com{n}" for n in range(1, 10)), *(f"lpt{n}" for n in range(1, 10))}
 _NOT_CASES = {"readme.md"}
+_OPEN_FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+_OPEN_FLAGS |= getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 
 Signature = tuple[int, int, int, int]
 """Size, modification time, change time (both ns) and inode: enough to notice any change of a file."""
@@ -74,9 +76,9 @@ def scan(folder: Path) -> Listing:
     entries: list[Entry] = []
     problems: list[Problem] = []
     seen: dict[str, str] = {}
-    with os.scandir(folder) as found:
+    with os.scandir(require_folder(folder)) as found:
         for item in sorted(found, key=lambda item: item.name):
-            if not item.name.endswith(".md") or item.name[0] in "._" or item.name.casefold() in _NOT_CASES:
+            if not item.name.casefold().endswith(".md") or item.name[0] in "._" or item.name.casefold() in _NOT_CASES:
                 continue
             case_id = item.name[:-3]
             reason = _not_a_file(item) or (f"its name {id_problem(case_id)}" if id_problem(case_id) else "")
@@ -89,7 +91,10 @@ def scan(folder: Path) -> Listing:
                 problems.append(Problem("id-case", f"differs from {twin}.md only in capital letters",
                                         "rename one; some disks hold them to be the same file", file=item.path,
                                         severity="warning"))
-            status = item.stat(follow_symlinks=False)
+            try:
+                status = item.stat(follow_symlinks=False)
+            except FileNotFoundError:  # removed since the folder was listed
+                continue
             entries.append(Entry(case_id, Path(item.path), (status.st_size, status.st_mtime_ns,
                                                             status.st_ctime_ns, status.st_ino)))
     return Listing(tuple(entries), tuple(problems))
@@ -100,6 +105,8 @@ def _not_a_file(item: os.DirEntry[str]) -> str:
         return "it is a link"
     if item.is_dir(follow_symlinks=False):
         return "it is a directory"
+    if not item.name.endswith(".md"):
+        return "its name must end in .md, in small letters"
     return "" if item.is_file(follow_symlinks=False) else "it is not a regular file"
 
 
@@ -114,7 +121,7 @@ def load(path: Path, case_id: str | None = None) -> Reading:
 def read_bytes(path: Path) -> bytes | Problem:
     """The bytes of a regular file, never following a link nor waiting on a pipe, or why there are none."""
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+        handle = os.open(path, _OPEN_FLAGS)
     except OSError as error:
         return Problem("unreadable", f"cannot be read ({error.strerror})", "check that it exists and its permissions",
                        file=str(path))
@@ -165,7 +172,7 @@ def _has_number(case_id: str, reference: str) -> bool:
     if not match:
         return False
     if reference.isdecimal() and reference.isascii():
-        return int(match["number"]) == int(reference[:9])
+        return match["number"].lstrip("0") == reference.lstrip("0")
     return reference == f"{match['year']}-{match['number']}"
 
 
@@ -187,11 +194,19 @@ def write_new(path: Path, text: str, *, durable: bool = True) -> bool:
 
 def write_new_text(path: Path, text: str, *, durable: bool = True) -> bool:
     """Creates any text file as `write_new` does."""
-    temporary = _write_temporary(path, text.encode(), durable)
+    try:
+        data = text.encode()
+    except UnicodeEncodeError as error:
+        raise refuse("encoding", f"{path} was not saved (character {error.start + 1} is half of one)",
+                     "remove it and type it again") from error
+    temporary = _write_temporary(path, data, durable)
     try:
         os.link(temporary, path)
     except FileExistsError:
         return False
+    except OSError as error:
+        raise refuse("not-saved", f"{path} was not saved ({error.strerror})",
+                     "nothing was changed; check space and permissions", usage=False) from error
     finally:
         temporary.unlink(missing_ok=True)
     if durable:
@@ -202,10 +217,12 @@ def write_new_text(path: Path, text: str, *, durable: bool = True) -> bool:
 def replace(path: Path, data: bytes) -> None:
     """Puts `data` in the place of the file `path`, all or nothing.
 
-    Raises `Refused` when the disk does not take it; the old file is untouched then.
+    Raises `Refused` when the disk does not take it; the old file is untouched then. Its permissions stay.
     """
     temporary = _write_temporary(path, data, durable=True)
     try:
+        with suppress(FileNotFoundError):
+            os.chmod(temporary, stat.S_IMODE(os.stat(path).st_mode))
         os.replace(temporary, path)
     except OSError as error:
         temporary.unlink(missing_ok=True)
@@ -245,9 +262,12 @@ def sweep(folder: Path, names: Iterable[str] | None = None) -> int:
     """Removes temporary files that a killed save left behind; returns how many."""
     stray = [name for name in (os.listdir(folder) if names is None else names)
              if name.startswith(TEMPORARY) and name.endswith(".tmp")]
+    removed = 0
     for name in stray:
-        (folder / name).unlink(missing_ok=True)
-    return len(stray)
+        with suppress(OSError):
+            (folder / name).unlink()
+            removed += 1
+    return removed
 
 
 def in_file(problems: Iterable[Problem]) -> dict[str, list[Problem]]:

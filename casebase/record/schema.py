@@ -29,6 +29,8 @@ class Findings:
     file: str
     problems: list[Problem] = field(default_factory=list)
     places: dict[str, Place] = field(default_factory=dict)
+    kept: dict[str, list[str]] = field(default_factory=dict)
+    """Of each list of mappings, the paths of the entries that could be used, for example `steps[2]`."""
 
     def report(self, code: str, message: str, hint: str = "", *, path: str = "", place: Place | None = None,
                severity: Severity = "error") -> None:
@@ -65,9 +67,9 @@ class Fields:
         node = self.take(key)
         path = join(self.path, key)
         value = scalar_text(node, self.findings, path) if node is not None else ""
-        if required and not value and (node is None or isinstance(node, Scalar)):
+        if required and (node is None or (isinstance(node, Scalar) and not node.text.strip())):
             self.findings.report("missing", f'"{key}" is missing' if node is None else f'"{key}" is empty',
-                                 f"every case needs {path}", path=path,
+                                 f"{path} must have a value", path=path,
                                  place=self.node.place if node is None else node.place)
         return value
 
@@ -87,7 +89,7 @@ class Fields:
         if not text:
             return None
         if not _DATE.fullmatch(text):
-            self.findings.report("date", f'"{text}" is not a date', "write it as 2026-04-18", path=path)
+            self.findings.report("date", f'"{shorten(text)}" is not a date', "write it as 2026-04-18", path=path)
             return None
         try:
             return date.fromisoformat(text)
@@ -126,6 +128,7 @@ class Fields:
             self.findings.report("shape", f'"{key}" must be a list', f"for example {example}", path=path)
             return []
         found = []
+        kept = self.findings.kept.setdefault(path, [])
         for position, item in enumerate(node.items):
             item_path = f"{path}[{position}]"
             self.findings.places[item_path] = item.place
@@ -136,6 +139,7 @@ class Fields:
             value = read(Fields(item, self.findings, item_path))
             if value is not None:
                 found.append(value)
+                kept.append(item_path)
         return found
 
     def close(self, known: Sequence[str]) -> None:
@@ -148,8 +152,9 @@ class Fields:
 
 def scalar_text(node: Node, findings: Findings, path: str) -> str:
     if not isinstance(node, Scalar):
-        findings.report("shape", "must be a single text, not a list or a group", "put it in one line", path=path,
-                        place=node.place)
+        findings.report("shape", "must be a single text, not a list or a group",
+                        'a text holding ": " must stand in quotes' if isinstance(node, Mapping)
+                        else "put it in one line", path=path, place=node.place)
         return ""
     if len(node.text) > MAX_TEXT:
         findings.report("too-long", f"is longer than {MAX_TEXT} characters", "move the story into the body",

@@ -76,27 +76,50 @@ def parse(text: str, *, first_line: int = 1) -> tuple[Node | None, list[Problem]
     except _Stop as stop:
         return None, [*builder.problems, stop.problem]
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
+        mark = _culprit(error)
         place = builder.place(mark) if mark else Place(first_line, 1)
         return None, [*builder.problems, Problem("yaml", f"cannot be read as YAML ({error.problem})",
-                                                 _remedy(str(error.problem)), place=place)]
-    except yaml.YAMLError as error:
-        return None, [*builder.problems, Problem("yaml", f"holds a character YAML does not allow ({error})",
-                                                 "remove it", place=Place(first_line, 1))]
+                                                 _remedy(str(error.problem), text[mark.index:mark.index + 1] if mark else ""),
+                                                 place=place)]
+    except yaml.YAMLError:
+        odd = yaml.reader.Reader.NON_PRINTABLE.search(text)
+        start = odd.start() if odd else 0
+        place = Place(first_line + text.count("\n", 0, start), start - text.rfind("\n", 0, start))
+        return None, [*builder.problems, Problem("yaml", "holds a character YAML does not allow (U+"
+                                                 f"{ord(text[start]):04X})", "remove it", place=place)]
 
 
-def _remedy(problem: str) -> str:
+def _culprit(error: yaml.MarkedYAMLError) -> Any:
+    """The mark to name: where an unclosed quote or bracket opened or a key began, else where reading failed."""
+    begun = str(error.context).startswith(("while scanning a quoted scalar", "while scanning a simple key"))
+    unclosed = "while parsing a flow" in str(error.context) and error.problem_mark and not error.problem_mark.column
+    return error.context_mark if begun or unclosed else error.problem_mark or error.context_mark
+
+
+def _remedy(problem: str, char: str) -> str:
     if "mapping values are not allowed" in problem:
         return 'a text holding ": " must stand in quotes'
-    if "tab" in problem or "\\t" in problem:
+    if "tab" in problem or char == "\t":
         return "indent with spaces, not tabs"
     if "expected" in problem and ("','" in problem or "']'" in problem or "'}'" in problem):
         return "a bracket or comma is missing"
     if "found unexpected end" in problem or "quoted scalar" in problem:
         return "a quotation mark is not closed"
+    if "could not find expected ':'" in problem:
+        return 'write "name: value", with a space after the colon'
+    if "document start" in problem:
+        return "remove the line that begins with ... or %"
     if "cannot start any token" in problem:
         return "a text that begins with a special character must stand in quotes"
     return "check indentation, colons and quotes on this line and the one above"
+
+
+def _index(mark: Any) -> int:
+    return int(mark.index)
+
+
+def _index(mark: Any) -> int:
+    return int(mark.index)
 
 
 class _Builder:
@@ -134,7 +157,7 @@ class _Builder:
             raise _Stop(Problem("yaml-depth", f"is nested more than {MAX_DEPTH} levels deep",
                                 "flatten it", place=place))
         if isinstance(event, yaml.ScalarEvent):
-            return Scalar(event.value, place, event.start_mark.index, event.end_mark.index,
+            return Scalar(event.value, place, _index(event.start_mark), _index(event.end_mark),
                           event.style in ("'", '"', "|", ">"))
         if isinstance(event, yaml.SequenceStartEvent):
             return self._items(event, events, depth, place)
@@ -144,7 +167,7 @@ class _Builder:
         items: list[Node] = []
         for event in events:
             if isinstance(event, yaml.SequenceEndEvent):
-                return Items(tuple(items), place, start.start_mark.index, event.end_mark.index)
+                return Items(tuple(items), place, _index(start.start_mark), _index(event.end_mark))
             items.append(self.node(event, events, depth + 1))
         raise AssertionError("the parser always closes a sequence")
 
@@ -152,7 +175,7 @@ class _Builder:
         entries: dict[str, tuple[Scalar, Node]] = {}
         for event in events:
             if isinstance(event, yaml.MappingEndEvent):
-                return Mapping(tuple(entries.values()), place, start.start_mark.index, event.end_mark.index)
+                return Mapping(tuple(entries.values()), place, _index(start.start_mark), _index(event.end_mark))
             key = self.node(event, events, depth + 1)
             value = self.node(next(events), events, depth + 1)
             if not isinstance(key, Scalar):

@@ -7,6 +7,7 @@ change when a case is added.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -51,7 +52,7 @@ def linear(one: float, other: float, span: float) -> float:
 
 def log_ratio(one: float, other: float, most: float) -> float:
     """For sizes: 1 − |ln(x/y)| / ln(most), not below 0. Both must be positive."""
-    return max(0.0, 1.0 - abs(np.log(one / other)) / float(np.log(most)))
+    return max(0.0, 1.0 - abs(math.log(one / other)) / math.log(most))
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 2
+FORMAT = 4
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, Literal
 
 from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
 from casebase.trade.terms import Kind, Term, Vocabulary
@@ -21,11 +21,16 @@ from casebase.trade.words import Folding, Token, words_of
 _READ_KINDS: tuple[Kind, ...] = ("symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor")
 
 
+How = Literal["name", "said", "denies", "part"]
+_ORDER: dict[How, int] = {"name": 0, "said": 1, "denies": 2, "part": 3}
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """A term met in a text. `used` are positions of the tokens it used, `start` and `end` characters.
 
-    `named` tells a name of the term from a pattern of speech; `denies` marks a pattern that means its absence.
+    `how` tells a name of the term from a pattern of speech ("said"), a pattern that means its absence ("denies")
+    and the mere name of the part ("part"), which says something only where it is denied or suspected.
     """
 
     kind: Kind
@@ -33,15 +38,14 @@ class Found:
     used: tuple[int, ...]
     start: int
     end: int
-    named: bool
-    denies: bool = False
+    how: How
 
 
 @dataclass(slots=True)
 class Lexicon:
     """Everything `understand` needs.
 
-    `rows` holds [kind, label, named, denies, joined, parts] per pattern, or the same as JSON text not yet decoded;
+    `rows` holds [kind, label, how, joined, parts] per pattern, or the same as JSON text not yet decoded;
     `anchors` the numbers of the rows that may begin at a headword.
     """
 
@@ -57,18 +61,18 @@ class Lexicon:
     @classmethod
     def build(cls, vocabulary: Vocabulary) -> Lexicon:
         sources = list(_sources(vocabulary))
-        pattern_words = {word for _term, source, _named, _denies in sources
+        pattern_words = {word for _term, source, _how in sources
                          for piece in source.replace("&", " ").replace("...", " ").replace("|", " ").split()
                          for word in words_of(piece)}
         folding = Folding.build(vocabulary.words, pattern_words)
         rows: list[list[Any]] = []
         anchors: dict[str, list[int]] = {}
         seen: set[str] = set()
-        for term, source, named, denies in sources:
+        for term, source, how in sources:
             for joined in (False, True):
                 pattern = compile_pattern(source, folding, joined=joined)
                 parts = [[[sorted(place.heads), place.gap] for place in part] for part in pattern.parts]
-                row = [term.kind, term.label, named, denies, joined, parts]
+                row = [term.kind, term.label, how, joined, parts]
                 if not all(pattern.parts) or repr(row) in seen or _shrunk(term.kind, source, pattern):
                     continue
                 seen.add(repr(row))
@@ -96,12 +100,12 @@ class Lexicon:
     def _row(self, number: int) -> list[Any]:
         row = self.rows[number]
         if isinstance(row, str):
-            row = self.rows[number] = json.loads(row)
-        return row
+            self.rows[number] = row = json.loads(row)
+        return list(row)
 
     def _pattern(self, number: int) -> Pattern:
         if number not in self._decoded:
-            parts = self._row(number)[5]
+            parts = self._row(number)[4]
             self._decoded[number] = Pattern(tuple(
                 tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
         return self._decoded[number]
@@ -117,8 +121,8 @@ class Lexicon:
         positions = _positions(folded, runs)
         for found in self._candidates(runs, joined=True):
             used = tuple(position for token in found.used for position in positions[token])
-            candidates.append(Found(found.kind, found.label, used, found.start, found.end, found.named, found.denies))
-        candidates.sort(key=lambda f: (-len(f.used), f.used[-1] - f.used[0], not f.named, f.used, f.kind, f.label))
+            candidates.append(Found(found.kind, found.label, used, found.start, found.end, found.how))
+        candidates.sort(key=lambda f: (-len(f.used), f.used[-1] - f.used[0], _ORDER[f.how], f.used, f.kind, f.label))
         taken: dict[str, set[int]] = {}
         kept = []
         for found in candidates:
@@ -131,13 +135,13 @@ class Lexicon:
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         for start, token in enumerate(text):
             for number in self.anchors.get(token.head, ()):
-                kind, label, named, denies, is_joined, _parts = self._row(number)
+                kind, label, how, is_joined, _parts = self._row(number)
                 if is_joined != joined:
                     continue
                 hit: Hit | None = match(self._pattern(number), text, start)
                 if hit is not None:
                     yield Found(kind, label, hit.used, min(text[i].start for i in hit.used),
-                                max(text[i].end for i in hit.used), named, denies)
+                                max(text[i].end for i in hit.used), how)
 
     def correct(self, word: str) -> str | None:
         """The trade's word a misspelt one most likely means, or None.
@@ -181,7 +185,7 @@ def _shrunk(kind: Kind, source: str, pattern: Pattern) -> bool:
 
     The part alone says nothing of what was done to it or is wrong with it.
     """
-    return kind in ("symptom", "action", "cause") and pattern.size == 1 and len(source.split()) > 1
+    return kind in ("symptom", "action", "cause", "check") and pattern.size == 1 and len(source.split()) > 1
 
 
 def _positions(folded: Sequence[Token], joined: Sequence[Token]) -> list[range]:
@@ -195,16 +199,20 @@ def _positions(folded: Sequence[Token], joined: Sequence[Token]) -> list[range]:
     return ranges
 
 
-def _sources(vocabulary: Vocabulary) -> Iterator[tuple[Term, str, bool, bool]]:
-    """Each way a term can be met: (term, pattern, is a name, means its absence)."""
+def _sources(vocabulary: Vocabulary) -> Iterator[tuple[Term, str, How]]:
+    """Each way a term can be met. The bare name of a group of causes ("fuel") is no statement about it."""
+    groups = {term.under for term in vocabulary.terms["cause"].values()}
     for kind in _READ_KINDS:
         for term in vocabulary.terms[kind].values():
-            for name in (term.label, *term.also):
-                yield term, name, True, False
+            is_group = kind == "cause" and term.label in groups
+            for name in term.also if is_group else (term.label, *term.also):
+                yield term, name, "name"
             for said in term.said:
-                yield term, said, False, False
+                yield term, said, "said"
             for denial in term.denied_by:
-                yield term, denial, False, True
+                yield term, denial, "denies"
+            if term.part:
+                yield term, term.part, "part"
 
 
 @cache

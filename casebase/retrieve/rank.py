@@ -15,9 +15,10 @@ import numpy.typing as npt
 
 from casebase.retrieve.attributes import Alike, compare
 from casebase.retrieve.index import Index
-from casebase.retrieve.text import K1, features, hashed, idf, saturated
 from casebase.retrieve.digest import COMPLAINT
+from casebase.retrieve.text import K1, features, hashed, idf, saturated
 from casebase.retrieve.understand import Understood
+from casebase.trade.words import FILLERS
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -144,6 +145,8 @@ class Scores:
         segment, place = self.index.locate(position)
         weighed = []
         for word in self.words:
+            if len(word) < 3 or word in FILLERS:
+                continue
             found = segment.postings(hashed(word))
             cases = segment["post_case"][found]
             at = int(np.searchsorted(cases, place))

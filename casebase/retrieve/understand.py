@@ -12,7 +12,7 @@ from typing import Literal
 
 from casebase.problems import refuse
 from casebase.retrieve.lexicon import Found, Lexicon
-from casebase.retrieve.status import Status, status_of, triggers
+from casebase.retrieve.status import Status, Trigger, status_of, triggers
 from casebase.trade.readings import Reading, find_readings
 from casebase.trade.terms import Kind
 from casebase.trade.words import FILLERS, Token, tokens
@@ -94,11 +94,13 @@ def understand(text: str, lexicon: Lexicon) -> Understood:
     corrected: list[tuple[str, str]] = []
     folded = lexicon.folding.fold([_respell(token, lexicon, corrected) for token in plain_tokens])
     found = lexicon.find(folded)
-    taken = {position for term in found if term.kind in ("symptom", "cause") for position in term.used}
+    taken = {position for term in found if term.kind in ("symptom", "cause") and term.how != "part"
+             for position in term.used}
     signals = triggers(folded, taken)
     readings = find_readings(text)
-    observations = tuple(_observation(term, folded, signals, text) for term in found
-                         if term.kind in ("symptom", "cause", "check", "setting"))
+    seen = (_observation(term, folded, signals, text) for term in found
+            if term.kind in ("symptom", "cause", "check", "setting"))
+    observations = tuple(observation for observation in seen if observation is not None)
     used = {position for term in found for position in term.used}
     used |= {position for signal in signals for position in range(signal.start, signal.end)}
     used |= {i for i, token in enumerate(folded) for r in readings if r.start <= token.start < r.end}
@@ -121,10 +123,16 @@ def _counts(token: Token) -> bool:
     return token.text[0].isalpha() and token.text not in FILLERS and len(token.text) > 1
 
 
-def _observation(term: Found, folded: Sequence[Token], signals: list, text: str) -> Observation:  # type: ignore[type-arg]
+def _observation(term: Found, folded: Sequence[Token], signals: Sequence[Trigger], text: str) -> Observation | None:
+    """The observation a term stands for; None where the words come to no statement."""
     status = status_of(term.used, folded, signals, is_cause=term.kind == "cause")
-    if term.denies:
-        status = {"present": "absent", "absent": "present"}.get(status, status)  # type: ignore[assignment]
+    if term.how == "denies":
+        # "It starts first pull" denies that it will not start; "it never starts first pull" says nothing sure.
+        if status != "present":
+            return None
+        status = "absent"
+    if term.how == "part" and status not in ("absent", "possible"):
+        return None
     return Observation(term.kind, term.label, status, text[term.start: term.end], term.start, term.end)
 
 

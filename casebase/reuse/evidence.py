@@ -103,7 +103,7 @@ class _Tally:
 
 def kernel(score: float) -> float:
     """The weight of a case of that similarity, in [0, 1]: ((S − S0)/(1 − S0))₊^h (Nadaraya–Watson form)."""
-    return max(0.0, (score - SIMILAR_FROM) / (1 - SIMILAR_FROM)) ** STEEPNESS
+    return float(max(0.0, (score - SIMILAR_FROM) / (1 - SIMILAR_FROM)) ** STEEPNESS)
 
 
 def gather(matches: Sequence[Match], symptoms: Iterable[str], index: Index,

@@ -18,18 +18,25 @@ from casebase.trade.terms import Term
 
 # With this many similar cases behind an answer the handbook steps back.
 ENOUGH_CASES = 8
+# Rows of the handbook shown alone and beside the shop's own cases.
+HANDBOOK_ALONE, HANDBOOK_BESIDE = 10, 5
 PROPOSED_FIXES = 5
 
 
 @dataclass(frozen=True, slots=True)
 class FirstAnswer:
-    """Everything `find` tells. `similar` counts the cases similar enough to carry weight."""
+    """Everything `find` tells.
+
+    `similar` counts the cases similar enough to carry weight; `handbook` are the rows worth showing beside them,
+    `handbook_more` how many more there are. `cautions` cover every fix and row shown.
+    """
 
     question: Understood
     ranking: Ranking
     similar: int
     evidence: tuple[SymptomEvidence, ...]
     handbook: tuple[Row, ...]
+    handbook_more: int
     cautions: tuple[Term, ...]
     cases: int
 
@@ -46,9 +53,11 @@ def first_answer(text: str, index: Index, *, limit: int = 6, diverse: bool = Tru
     similar = [match for match in ranking.matches if kernel(match.score) > 0]
     symptoms = (*question.symptoms, *question.labels("symptom", "possible"))
     evidence = gather(similar, symptoms, index, [tried.action for tried in question.tried])
-    handbook = rows_for(symptoms, engine=question.machine.engine)
-    return FirstAnswer(question, ranking, len(similar), evidence, handbook, cautions(question, evidence, index, handbook),
-                       index.size)
+    rows = rows_for(symptoms, engine=question.machine.engine)
+    room = HANDBOOK_ALONE if not similar else HANDBOOK_BESIDE if len(similar) < ENOUGH_CASES else 0
+    handbook = rows[:room]
+    return FirstAnswer(question, ranking, len(similar), evidence, handbook, len(rows) - len(handbook),
+                       cautions(question, evidence, index, handbook), index.size)
 
 
 def proposed(part: SymptomEvidence) -> tuple[FixEvidence, ...]:

@@ -69,7 +69,7 @@ def first_answer(answer: FirstAnswer) -> Json:
         "understood": understood(answer.question), "cases_in_folder": answer.cases, "similar_cases": answer.similar,
         "neighbours": [match(found) for found in answer.ranking.shown],
         "evidence": [symptom_evidence(part) for part in answer.evidence],
-        "handbook": [handbook_row(row) for row in answer.handbook],
+        "handbook": [handbook_row(row) for row in answer.handbook], "handbook_more": answer.handbook_more,
         "cautions": [hazard(term) for term in answer.cautions],
     }
 
