@@ -24,16 +24,16 @@ SHORTEST = 5  # shorter words are never corrected
 
 # SCOWL's licence asks that its notices go with every copy.
 HEADER = """\
-# English words within the reach of the spelling correction that are not words of the trade: never "corrected".
-# Made by tools/real_words.py from SCOWL (Spell Checker Oriented Word Lists), taken from the lists of Debian's
-# packages wamerican-small and wbritish-small.
+# English words within the reach of the spelling correction that are not words of the trade: never
+# "corrected". Made by tools/real_words.py from SCOWL (Spell Checker Oriented Word Lists), taken from the
+# lists of Debian's packages wamerican-small and wbritish-small.
 #
-# SCOWL: Copyright 2000-2011 by Kevin Atkinson. Permission to use, copy, modify, distribute and sell these word
-# lists, the associated scripts, the output created from the scripts, and its documentation for any purpose is
-# hereby granted without fee, provided that the above copyright notice appears in all copies and that both that
-# copyright notice and this permission notice appear in supporting documentation. Kevin Atkinson makes no
-# representations about the suitability of this array for any purpose. It is provided "as is" without express or
-# implied warranty.
+# SCOWL: Copyright 2000-2011 by Kevin Atkinson. Permission to use, copy, modify, distribute and sell these
+# word lists, the associated scripts, the output created from the scripts, and its documentation for any
+# purpose is hereby granted without fee, provided that the above copyright notice appears in all copies and
+# that both that copyright notice and this permission notice appear in supporting documentation. Kevin
+# Atkinson makes no representations about the suitability of this array for any purpose. It is provided "as
+# is" without express or implied warranty.
 """
 
 

@@ -9,6 +9,7 @@ The standard is an open one for records of community repair events. Columns read
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,8 +19,10 @@ from pathlib import Path
 from casebase.exchange.report import ImportReport, RowProgress
 from casebase.problems import Place, Problem, Severity, refuse
 from casebase.record.case import Case, Fault, Machine, Outcome
+from casebase.record.casefile import read
 from casebase.record.casetext import write
 from casebase.record.folder import id_problem, sync_directory, write_new
+from casebase.record.schema import MAX_TEXT, shorten
 
 OUTCOMES: dict[str, Outcome] = {"fixed": "fixed", "repairable": "not fixed", "end of life": "not worth fixing"}
 NO_CAUSE = {"", "unknown", "other", "poor data", "multiple"}
@@ -46,37 +49,54 @@ def read_rows(file: Path) -> tuple[list[Row], list[Problem]]:
     """The rows of a file and those that do not fit its head. Raises `Refused` for a file of another shape."""
     csv.field_size_limit(MAX_FIELD)
     try:
-        with open(file, encoding="utf-8-sig", newline="") as text:
-            return _rows(csv.reader(text, strict=False), file)
+        data = file.read_bytes()
+        return _rows(csv.reader(io.StringIO(data.decode().removeprefix("\ufeff"), newline=""), strict=True), file)
     except OSError as error:
         raise refuse("unreadable", f"{file} cannot be read ({error.strerror})", "check the path", field="FILE") from error
     except UnicodeDecodeError as error:
-        raise refuse("encoding", f"{file} is not UTF-8 text (byte {error.start})", "save it as UTF-8 CSV",
-                     field="FILE") from error
-    except csv.Error as error:
-        raise refuse("csv", f"{file} cannot be read as CSV ({error})", "save it as CSV with quotes around texts",
+        line = data.count(b"\n", 0, error.start) + 1
+        raise refuse("encoding", f"{file} is not UTF-8 text (line {line})", "save it as UTF-8 CSV",
                      field="FILE") from error
 
 
 def _rows(reader: Iterator[list[str]], file: Path) -> tuple[list[Row], list[Problem]]:
-    head = [name.strip().casefold() for name in next(reader, [])]
+    records = _records(reader, file)
+    head = [name.strip().casefold() for name in next(records, (0, []))[1]]
     missing = [name for name in _NEEDED if name not in head]
     if not any(name in head for name in _ID_COLUMNS):
         missing.insert(0, "id")
     if missing:
         raise refuse("columns", f"{file} has no column {', '.join(missing)}",
                      "the first line must name the columns of the Open Repair Data Standard", field="FILE")
+    twice = sorted({name for name in head if name and head.count(name) > 1})
+    if twice:
+        raise refuse("columns", f"{file} has two columns {', '.join(twice)}", "keep one of each", field="FILE")
     rows, problems = [], []
-    for cells in reader:
-        line = reader.line_num  # type: ignore[attr-defined]
+    for line, cells in records:
         if not cells:
             continue
         if len(cells) != len(head):
             problems.append(Problem("cells", f"has {len(cells)} cells where the head names {len(head)}",
                                     "the row was not imported; check its quotes and commas", str(file), Place(line, 1)))
             continue
+        if any("\0" in cell for cell in cells):
+            problems.append(Problem("encoding", "holds a NUL character", "the row was not imported; remove it",
+                                    str(file), Place(line, 1)))
+            continue
         rows.append(Row(line, dict(zip(head, cells, strict=True))))
     return rows, problems
+
+
+def _records(reader: Iterator[list[str]], file: Path) -> Iterator[tuple[int, list[str]]]:
+    """Each record with the line it ends on. Raises `Refused` where the file is no CSV any more."""
+    line = 0
+    try:
+        for cells in reader:
+            line = reader.line_num  # type: ignore[attr-defined]
+            yield line, cells
+    except csv.Error as error:
+        raise refuse("csv", f"{file} cannot be read as CSV ({error} in the record that begins at line {line + 1})",
+                     "put quotes around texts, and two for a quote inside one", field="FILE") from error
 
 
 def import_open_repair(file: Path, into: Path, progress: RowProgress | None = None) -> ImportReport:
@@ -92,7 +112,11 @@ def import_open_repair(file: Path, into: Path, progress: RowProgress | None = No
         case = to_case(row, file, problems)
         if case is None:
             continue
-        if write_new(into / f"{case.id}.md", write(case), durable=False):
+        text = write(case)
+        if len(text) > MAX_TEXT and read(text.encode(), case.id).case is None:
+            problems.append(Problem("too-long", "holds more text than a case may have", "the row was not imported; "
+                                    "shorten it", str(file), Place(row.line, 1)))
+        elif write_new(into / f"{case.id}.md", text, durable=False):
             written += 1
         else:
             problems.append(Problem("taken", f"there is a case {case.id} already", "the row was not imported",
@@ -109,16 +133,16 @@ def to_case(row: Row, file: Path, problems: list[Problem]) -> Case | None:
 
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", row.get(*_ID_COLUMNS)).strip("-._")
     if id_problem(case_id):
-        remark("id", f'"{row.get(*_ID_COLUMNS)}" cannot name a case: it {id_problem(case_id)}',
+        remark("id", f'"{shorten(row.get(*_ID_COLUMNS))}" cannot name a case: it {id_problem(case_id)}',
                "the row was not imported", "id")
         return None
     day = _date(row.get("event_date"))
     if day is None:
-        remark("date", f'"{row.get("event_date")}" is not a date', "the row was not imported", "event_date")
+        remark("date", f'"{shorten(row.get("event_date"))}" is not a date', "the row was not imported", "event_date")
         return None
     status = row.get("repair_status").casefold()
     if status not in OUTCOMES and status not in ("", "unknown"):
-        remark("choice", f'"{row.get("repair_status")}" is not a repair status of the standard',
+        remark("choice", f'"{shorten(row.get("repair_status"))}" is not a repair status of the standard',
                "imported without an outcome", "repair_status", "warning")
     complaint = row.get("problem")
     if not complaint:
@@ -152,7 +176,7 @@ def _age(row: Row) -> str:
     """The age in years: as recorded, else from the year it was made."""
     age = row.get("product_age", "age")
     year = row.get("year_of_manufacture")
-    if re.fullmatch(r"\d+(\.\d+)?", age):
+    if re.fullmatch(r"\d{1,4}(\.\d+)?", age):
         return f"{float(age):g} years"
     made, event = re.match(r"(\d{4})", year), re.match(r"(\d{4})", row.get("event_date"))
     if made and event and 0 <= int(event[1]) - int(made[1]) <= 150:

@@ -78,7 +78,8 @@ def scan(folder: Path) -> Listing:
     seen: dict[str, str] = {}
     with os.scandir(require_folder(folder)) as found:
         for item in sorted(found, key=lambda item: item.name):
-            if not item.name.casefold().endswith(".md") or item.name[0] in "._" or item.name.casefold() in _NOT_CASES:
+            folded = item.name.casefold()
+            if not folded.endswith(".md") or folded[0] in "._" or folded in _NOT_CASES:
                 continue
             case_id = item.name[:-3]
             reason = _not_a_file(item) or (f"its name {id_problem(case_id)}" if id_problem(case_id) else "")
@@ -208,7 +209,7 @@ def write_new_text(path: Path, text: str, *, durable: bool = True) -> bool:
         raise refuse("not-saved", f"{path} was not saved ({error.strerror})",
                      "nothing was changed; check space and permissions", usage=False) from error
     finally:
-        temporary.unlink(missing_ok=True)
+        _discard(temporary)
     if durable:
         sync_directory(path.parent)
     return True
@@ -221,11 +222,11 @@ def replace(path: Path, data: bytes) -> None:
     """
     temporary = _write_temporary(path, data, durable=True)
     try:
-        with suppress(FileNotFoundError):
+        with suppress(OSError):
             os.chmod(temporary, stat.S_IMODE(os.stat(path).st_mode))
         os.replace(temporary, path)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        _discard(temporary)
         raise refuse("not-saved", f"{path} was not saved ({error.strerror})", "the old file is unchanged",
                      usage=False) from error
     sync_directory(path.parent)
@@ -241,11 +242,15 @@ def _write_temporary(path: Path, data: bytes, durable: bool) -> Path:
                 file.flush()
                 os.fsync(file.fileno())
     except OSError as error:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
+        _discard(temporary)
         raise refuse("not-saved", f"{path} was not saved ({error.strerror})",
                      "nothing was changed; check space and permissions", usage=False) from error
     return temporary
+
+
+def _discard(temporary: Path) -> None:
+    with suppress(OSError):
+        temporary.unlink()
 
 
 def sync_directory(folder: Path) -> None:

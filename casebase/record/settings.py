@@ -38,8 +38,9 @@ def read_settings(folder: Path) -> tuple[Settings, list[Problem]]:
     if isinstance(data, Problem):
         return Settings(), [data]
     try:
-        table = tomllib.loads(data.decode(), parse_float=Decimal)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        text = data.decode("utf-8-sig")
+        table = tomllib.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError) as error:  # not UTF-8, not TOML, endless digits or brackets
         at = _PLACE.search(str(error))
         place = Place(int(at[1]), int(at[2])) if at else Place()
         return Settings(), [Problem("settings", f"is not valid TOML ({error})", "write it as name = value",
@@ -49,17 +50,22 @@ def read_settings(folder: Path) -> tuple[Settings, list[Problem]]:
     for key, value in table.items():
         message, hint = _wrong(key, value)
         if message:
-            problems.append(Problem("settings", message, hint, file=str(path), place=_line(data, key), field=key))
+            problems.append(Problem("settings", message, hint, file=str(path), place=_line(text, key), field=key))
         else:
             values[key] = Decimal(value) if key == "hourly_rate" else value
     return Settings(**values), problems
 
 
-def _line(data: bytes, key: str) -> Place:
-    for number, line in enumerate(data.decode().split("\n"), 1):
-        if line.lstrip().startswith(key):
-            return Place(number, line.index(key) + 1)
-    return Place()
+def settings_problems(settings: Settings) -> list[Problem]:
+    """What is wrong with values that are to become settings."""
+    checked = ((field.name, *_wrong(field.name, getattr(settings, field.name))) for field in fields(Settings))
+    return [Problem("settings", message, hint, field=name) for name, message, hint in checked if message]
+
+
+def _line(text: str, key: str) -> Place:
+    """Where `key` is set, or opens a table."""
+    found = re.search(rf"""^[ \t\["']*(?={re.escape(key)}["' \t]*[=.\]])""", text, re.MULTILINE)
+    return Place(text.count("\n", 0, found.end()) + 1, found.end() - found.start() + 1) if found else Place()
 
 
 def _wrong(key: str, value: object) -> tuple[str, str]:
@@ -68,15 +74,23 @@ def _wrong(key: str, value: object) -> tuple[str, str]:
         return f'"{key}" is not a setting', did_you_mean(key, known)
     if key in _CHOICES and value not in _CHOICES[key]:
         return f'"{value}" is not allowed', "allowed: " + ", ".join(_CHOICES[key])
-    if key == "hourly_rate" and (not isinstance(value, (int, Decimal)) or isinstance(value, bool) or not value >= 0):
+    if key == "hourly_rate" and not _is_amount(value):
         return "must be a number of at least 0", "for example hourly_rate = 42.00"
-    if key == "currency" and not (isinstance(value, str) and re.fullmatch(r"\w{1,8}|[^\w\s]{1,3}", value)):
+    if key == "currency" and not (isinstance(value, str) and value.isprintable()
+                                  and re.fullmatch(r"\w{1,8}|[^\w\s]{1,3}", value)):
         return "must be a currency code or sign", 'for example currency = "EUR"'
     return "", ""
 
 
+def _is_amount(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
+        return False
+    return Decimal(value).is_finite() and value >= 0
+
+
 def settings_text(settings: Settings) -> str:
     """The text of a `casebase.toml`."""
-    return (f'# What this shop reckons in.\ncurrency = "{settings.currency}"\nhourly_rate = {settings.hourly_rate}'
+    currency = settings.currency.replace("\\", "\\\\").replace('"', '\\"')
+    return (f'# What this shop reckons in.\ncurrency = "{currency}"\nhourly_rate = {settings.hourly_rate}'
             f'\nunits = "{settings.units}"          # metric | inch\nhemisphere = "{settings.hemisphere}"'
             "      # north | south: which months are winter\n")

@@ -118,10 +118,6 @@ def _index(mark: Any) -> int:
     return int(mark.index)
 
 
-def _index(mark: Any) -> int:
-    return int(mark.index)
-
-
 class _Builder:
     """Builds the tree from parser events, refusing what the schema could not see any more."""
 

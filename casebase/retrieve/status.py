@@ -158,6 +158,9 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
     """Whether a trigger stands after the term, close enough to speak of it."""
     if trigger.kind not in ("after", "over after") or trigger.start <= used[-1]:
         return False
+    both_ways = any(other.start == trigger.start and other.kind in ("noun", "over") for other in found)
+    if both_ways and trigger.end < len(text) and not text[trigger.end].is_break:
+        return False  # "no spark, no longer leaks": it speaks of what follows
     words = 0
     for position in range(used[-1] + 1, trigger.start):
         token = text[position]
