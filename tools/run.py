@@ -34,6 +34,8 @@ def prepare(extra: str = "") -> Path:
                                     "-e", target], stdout=sys.stderr.fileno())
         if installed.returncode:
             sys.exit("The installation did not work; the lines above say why. It needs the network the first time.")
+        # Some machines are told not to write byte code; without it every start would compile the program anew.
+        subprocess.run([str(PYTHON), "-m", "compileall", "-q", str(ROOT / "casebase")])
         stamp.write_text(mark)
     return PYTHON
 

@@ -78,9 +78,9 @@ def parse(text: str, *, first_line: int = 1) -> tuple[Node | None, list[Problem]
     except yaml.MarkedYAMLError as error:
         mark = _culprit(error)
         place = builder.place(mark) if mark else Place(first_line, 1)
+        char = text[mark.index:mark.index + 1] if mark else ""
         return None, [*builder.problems, Problem("yaml", f"cannot be read as YAML ({error.problem})",
-                                                 _remedy(str(error.problem), text[mark.index:mark.index + 1] if mark else ""),
-                                                 place=place)]
+                                                 _remedy(str(error.problem), char), place=place)]
     except yaml.YAMLError:
         odd = yaml.reader.Reader.NON_PRINTABLE.search(text)
         start = odd.start() if odd else 0
