@@ -31,7 +31,8 @@ def _flow(values: tuple[str, ...]) -> str:
 
 
 def _group(pairs: list[tuple[str, str]]) -> str:
-    return "{" + ", ".join(f"{key}: {value}" for key, value in pairs) + "}"
+    # Without its mark "?" a key may be at most 1024 characters long.
+    return "{" + ", ".join(f"{'? ' if len(key) > 1000 else ''}{key}: {value}" for key, value in pairs) + "}"
 
 
 def write(case: Case) -> str:

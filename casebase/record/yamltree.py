@@ -7,6 +7,7 @@ repeated keys are refused with their place. The schema that reads the tree gives
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -76,11 +77,9 @@ def parse(text: str, *, first_line: int = 1) -> tuple[Node | None, list[Problem]
     except _Stop as stop:
         return None, [*builder.problems, stop.problem]
     except yaml.MarkedYAMLError as error:
-        mark = _culprit(error)
-        place = builder.place(mark) if mark else Place(first_line, 1)
-        char = text[mark.index:mark.index + 1] if mark else ""
-        return None, [*builder.problems, Problem("yaml", f"cannot be read as YAML ({error.problem})",
-                                                 _remedy(str(error.problem), char), place=place)]
+        line, column, remedy = _diagnose(error, text.split("\n"))
+        return None, [*builder.problems, Problem("yaml", f"cannot be read as YAML ({error.problem})", remedy,
+                                                 place=Place(first_line + line, column + 1))]
     except yaml.YAMLError:
         odd = yaml.reader.Reader.NON_PRINTABLE.search(text)
         start = odd.start() if odd else 0
@@ -89,11 +88,29 @@ def parse(text: str, *, first_line: int = 1) -> tuple[Node | None, list[Problem]
                                                  f"{ord(text[start]):04X})", "remove it", place=place)]
 
 
-def _culprit(error: yaml.MarkedYAMLError) -> Any:
-    """The mark to name: where an unclosed quote or bracket opened or a key began, else where reading failed."""
-    begun = str(error.context).startswith(("while scanning a quoted scalar", "while scanning a simple key"))
-    unclosed = "while parsing a flow" in str(error.context) and error.problem_mark and not error.problem_mark.column
-    return error.context_mark if begun or unclosed else error.problem_mark or error.context_mark
+_GLUED = re.compile(r"[ -]*[^\W\d][\w ]*:(?=\S)")
+
+
+def _diagnose(error: yaml.MarkedYAMLError, lines: list[str]) -> tuple[int, int, str]:
+    """The line and column to name, from 0, and the remedy.
+
+    The parser says where it gave up. What has to be mended is where an unclosed quote or bracket was opened, or
+    the line above, when its colon lacks the space that would make it a field.
+    """
+    mark: Any = error.problem_mark or error.context_mark
+    opened: Any = error.context_mark
+    context, problem = str(error.context), str(error.problem)
+    glued = _GLUED.match(lines[mark.line - 1]) if mark.line else None
+    if glued and "mapping values are not allowed" in problem:
+        return mark.line - 1, glued.end() - 1, _SPACE
+    here = lines[mark.line] if mark.line < len(lines) else ""
+    left_open = "flow" in context and opened.line < mark.line and not here[:1].isspace()
+    if left_open or context.startswith(("while scanning a quoted scalar", "while scanning a simple key")):
+        mark = opened
+    return mark.line, mark.column, _remedy(problem, here[mark.column:mark.column + 1])
+
+
+_SPACE = 'write "name: value", with a space after the colon'
 
 
 def _remedy(problem: str, char: str) -> str:
@@ -103,10 +120,12 @@ def _remedy(problem: str, char: str) -> str:
         return "indent with spaces, not tabs"
     if "expected" in problem and ("','" in problem or "']'" in problem or "'}'" in problem):
         return "a bracket or comma is missing"
-    if "found unexpected end" in problem or "quoted scalar" in problem:
+    if "found unexpected end" in problem or "document indicator" in problem:
         return "a quotation mark is not closed"
     if "could not find expected ':'" in problem:
-        return 'write "name: value", with a space after the colon'
+        return _SPACE
+    if "nesting depth" in problem:
+        return "flatten it"
     if "document start" in problem:
         return "remove the line that begins with ... or %"
     if "cannot start any token" in problem:

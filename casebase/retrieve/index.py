@@ -10,7 +10,6 @@ from __future__ import annotations
 import fcntl
 import hashlib
 import os
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
@@ -28,10 +27,10 @@ from casebase.retrieve import store
 from casebase.retrieve.digest import Digest, digest
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.segment import Segment, Tables, build
-from casebase.trade import terms
+from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 4
+FORMAT = 5
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -135,6 +134,8 @@ def _writable(place: Path) -> tuple[Path, list[str]]:
         place.mkdir(parents=True, exist_ok=True, mode=0o700)
         if os.access(place, os.W_OK):
             return place, []
+    import tempfile
+
     return Path(tempfile.mkdtemp(prefix="casebase-")), [
         f"the cache folder {place} cannot be written, so the index is built anew each time"]
 
@@ -164,8 +165,7 @@ def _vocabulary_mark(folder: Path) -> str:
 
 def _data_mark() -> str:
     """Sizes and times of the package's own data files, for those who edit them in place."""
-    data = Path(terms.__file__).parent / "data"
-    return " ".join(f"{item.name}:{item.stat().st_size}:{item.stat().st_mtime_ns}" for item in sorted(data.iterdir()))
+    return " ".join(f"{item.name}:{item.stat().st_size}:{item.stat().st_mtime_ns}" for item in sorted(DATA.iterdir()))
 
 
 def _load(path: Path, folder: Path, notes: list[str]) -> Index | None:

@@ -10,9 +10,9 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from typing import Any, Literal
 
+from casebase.trade import DATA
 from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
 from casebase.trade.terms import Kind, Term, Vocabulary
 from casebase.trade.words import Folding, Token, words_of
@@ -46,13 +46,13 @@ class Lexicon:
     """Everything `understand` needs.
 
     `rows` holds [kind, label, how, joined, parts] per pattern, or the same as JSON text not yet decoded;
-    `anchors` the numbers of the rows that may begin at a headword.
+    `anchors` the numbers of the rows that may begin at a headword, blanks between.
     """
 
     vocabulary: Vocabulary
     folding: Folding
     rows: list[Any]
-    anchors: dict[str, list[int]]
+    anchors: dict[str, str]
     _decoded: dict[int, Pattern] = field(default_factory=dict)
     _corrections: dict[str, str | None] = field(default_factory=dict)
     _spellings: dict[str, list[str]] = field(default_factory=dict)
@@ -79,7 +79,7 @@ class Lexicon:
                 for head in sorted(pattern.anchors):
                     anchors.setdefault(head, []).append(len(rows))
                 rows.append(row)
-        return cls(vocabulary, folding, rows, anchors)
+        return cls(vocabulary, folding, rows, {head: " ".join(map(str, numbers)) for head, numbers in anchors.items()})
 
     def as_json(self) -> dict[str, Any]:
         """Everything a query needs. Long tables are lines of text, which load ten times as fast as JSON."""
@@ -87,15 +87,15 @@ class Lexicon:
             "vocabulary": self.vocabulary.as_json(), "runs": self.folding.runs,
             "heads": "\n".join(f"{form} {head}" for form, head in self.folding.heads.items()),
             "rows": "\n".join(json.dumps(row) if isinstance(row, list) else row for row in self.rows),
-            "anchors": "\n".join(f"{' '.join(map(str, numbers))}:{head}" for head, numbers in self.anchors.items())}
+            "anchors": "\n".join(f"{numbers}:{head}" for head, numbers in self.anchors.items())}
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Lexicon:
         heads = dict(line.split(" ", 1) for line in data["heads"].split("\n"))
         runs = {first: [(tuple(words), head) for words, head in options] for first, options in data["runs"].items()}
-        anchors = {head: numbers for numbers, head in (line.split(":", 1) for line in data["anchors"].split("\n"))}
+        anchors = (line.split(":", 1) for line in data["anchors"].split("\n"))
         return cls(Vocabulary.from_json(data["vocabulary"]), Folding(heads, runs), data["rows"].split("\n"),
-                   {head: [int(number) for number in numbers.split()] for head, numbers in anchors.items()})
+                   {head: numbers for numbers, head in anchors})
 
     def _row(self, number: int) -> list[Any]:
         row = self.rows[number]
@@ -134,7 +134,7 @@ class Lexicon:
 
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         for start, token in enumerate(text):
-            for number in self.anchors.get(token.head, ()):
+            for number in map(int, self.anchors.get(token.head, "").split()):
                 kind, label, how, is_joined, _parts = self._row(number)
                 if is_joined != joined:
                     continue
@@ -217,5 +217,5 @@ def _sources(vocabulary: Vocabulary) -> Iterator[tuple[Term, str, How]]:
 
 @cache
 def _real_words() -> frozenset[str]:
-    text = resources.files("casebase.trade").joinpath("data", "real_words.txt").read_text(encoding="utf-8")
+    text = (DATA / "real_words.txt").read_text(encoding="utf-8")
     return frozenset(line for line in text.split("\n") if line and not line.startswith("#"))

@@ -7,15 +7,15 @@ never shown as a probability.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve.attributes import Alike, compare
-from casebase.retrieve.index import Index
 from casebase.retrieve.digest import COMPLAINT
+from casebase.retrieve.index import Index
 from casebase.retrieve.text import K1, features, hashed, idf, saturated
 from casebase.retrieve.understand import Understood
 from casebase.trade.words import FILLERS
@@ -253,21 +253,36 @@ def _contradiction_factor(question: Understood, index: Index) -> FloatArray:
 
 
 def diversify(matches: Sequence[Match], index: Index, limit: int) -> tuple[Match, ...]:
-    """Maximal marginal relevance over causes (Carbonell & Goldstein 1998).
+    """The best of `matches`, but with different causes: `mmr` over the likeness of causes in their tree.
 
-    next = argmax λ·score − (1 − λ)·(likeness of its causes to those already chosen), λ = DIVERSITY; the person
-    wants different explanations, so likeness is that of causes in their tree, not of texts.
+    The person wants different explanations, so likeness is that of causes, not of texts.
     """
-    left, chosen = list(matches[: 10 * limit]), list[Match]()
+    pool = matches[: 10 * limit]
+    chosen = mmr([match.score for match in pool], lambda one, other: _likeness(pool[one], pool[other], index),
+                 DIVERSITY, limit)
+    return tuple(pool[place] for place in chosen)
+
+
+def mmr(relevance: Sequence[float], similarity: Callable[[int, int], float], weight: float, limit: int) -> list[int]:
+    """Maximal marginal relevance (Carbonell & Goldstein 1998): the places of at most `limit` items, in order.
+
+    next = argmax weight·relevance − (1 − weight)·(its largest similarity to those chosen); weight in [0, 1], 1 is
+    plain relevance. Of equals the more relevant comes first, then the earlier.
+    """
+    left, chosen = list(range(len(relevance))), list[int]()
+    nearest = [0.0] * len(relevance)
     while left and len(chosen) < limit:
-        best = max(left, key=lambda match: (DIVERSITY * match.score - (1 - DIVERSITY) * _nearest(match, chosen, index),
-                                            match.score))
+        best = max(left, key=lambda place: (weight * relevance[place] - (1 - weight) * nearest[place],
+                                            relevance[place]))
         chosen.append(best)
         left.remove(best)
-    return tuple(chosen)
+        for place in left:
+            nearest[place] = max(nearest[place], similarity(place, best))
+    return chosen
 
 
-def _nearest(match: Match, chosen: Sequence[Match], index: Index) -> float:
+def _likeness(one: Match, other: Match, index: Index) -> float:
+    """The likeness of the two nearest causes of two cases, in [0, 1]; 0 where one has none."""
     vocabulary = index.lexicon.vocabulary
-    return max((vocabulary.tree_similarity("cause", mine, theirs) for other in chosen
-                for mine in match.causes for theirs in other.causes), default=0.0)
+    return max((vocabulary.tree_similarity("cause", mine, theirs) for mine in one.causes for theirs in other.causes),
+               default=0.0)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from statistics import median
 from typing import Any
+
+import numpy as np
 
 from casebase.record.case import RESULTS, Result
 from casebase.retrieve.index import Index
@@ -172,8 +173,12 @@ def _finish(actions: tuple[str, ...], tally: _Tally) -> FixEvidence:
     return FixEvidence(
         actions=actions, cases={result: tuple(ids) for result, ids in tally.ids.items()}, evidence=evidence,
         wilson=evidence.interval() if enough else None, beta=posterior.interval() if enough else None,
-        minutes=median(tally.minutes) if tally.minutes else None, parts=median(tally.parts) if tally.parts else None,
+        minutes=_median(tally.minutes), parts=_median(tally.parts),
         came_back=tuple(tally.came_back), last=date.fromordinal(tally.last) if tally.last else None)
+
+
+def _median(values: Sequence[float]) -> float | None:
+    return float(np.median(values)) if values else None
 
 
 def _order(fix: FixEvidence) -> tuple[float, float, str]:

@@ -14,9 +14,9 @@ import math
 from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 LEVEL = 0.95
+Z_95 = 1.959963984540054
 _TINY = 1e-300
 _STEPS = 20_000
 
@@ -65,7 +65,7 @@ def wilson(k: float, n: float, level: float = LEVEL, *, corrected: bool = False)
     _check_counts(k, n, level)
     if n <= 0:
         return Interval(0.0, 1.0)
-    z = NormalDist().inv_cdf(0.5 + level / 2)
+    z = _two_sided_z(level)
     p = min(max(k / n, 0.0), 1.0)
     if corrected:
         return _wilson_corrected(p, n, z)
@@ -75,6 +75,15 @@ def wilson(k: float, n: float, level: float = LEVEL, *, corrected: bool = False)
     low = 0.0 if p == 0 else (middle - half) / scale
     high = 1.0 if p == 1 else (middle + half) / scale
     return Interval(max(low, 0.0), min(high, 1.0))
+
+
+def _two_sided_z(level: float) -> float:
+    """The normal quantile that leaves (1 - level) / 2 on each side."""
+    if level == LEVEL:
+        return Z_95
+    from statistics import NormalDist  # rarely needed, and slow to load
+
+    return NormalDist().inv_cdf(0.5 + level / 2)
 
 
 def _wilson_corrected(p: float, n: float, z: float) -> Interval:

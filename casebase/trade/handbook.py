@@ -10,7 +10,8 @@ import csv
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+
+from casebase.trade import DATA
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,19 +51,25 @@ class Limit:
     source: str
 
 
-def _table(name: str) -> list[dict[str, str]]:
-    text = resources.files("casebase.trade").joinpath("data", name).read_text(encoding="utf-8")
-    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+def _table(name: str, words: Iterable[str] = ()) -> list[dict[str, str]]:
+    """The rows of a data file; with `words`, only lines that hold one of them, which is a tenth of the work."""
+    lines = [line for line in (DATA / name).read_text(encoding="utf-8").split("\n") if line and line[0] != "#"]
+    wanted = tuple(words)
+    if wanted:
+        lines = [lines[0], *(line for line in lines[1:] if any(word in line for word in wanted))]
+    return list(csv.DictReader(lines))
+
+
+def _row(cells: dict[str, str]) -> Row:
+    return Row(cells["symptom"], cells["cause"], cells["remedy"], cells["basis"], cells["source"], cells["note"],
+               tuple(label.strip() for label in cells["symptoms"].split(";") if label.strip()), cells["cause term"],
+               cells["action"], cells["engine"])
 
 
 @cache
 def rows() -> tuple[Row, ...]:
     """All rows of the handbook in the order of the file."""
-    return tuple(
-        Row(row["symptom"], row["cause"], row["remedy"], row["basis"], row["source"], row["note"],
-            tuple(label.strip() for label in row["symptoms"].split(";") if label.strip()), row["cause term"],
-            row["action"], row["engine"])
-        for row in _table("handbook.csv"))
+    return tuple(map(_row, _table("handbook.csv")))
 
 
 @cache
@@ -85,5 +92,8 @@ def rows_for(symptoms: Iterable[str], *, engine: str = "") -> tuple[Row, ...]:
     whose symptoms are all there.
     """
     asked = set(symptoms)
-    fitting = [row for row in rows() if asked & set(row.symptoms) and (not engine or row.engine in ("", engine))]
+    if not asked:
+        return ()
+    fitting = [row for row in map(_row, _table("handbook.csv", asked))
+               if asked & set(row.symptoms) and (not engine or row.engine in ("", engine))]
     return tuple(sorted(fitting, key=lambda row: (len(set(row.symptoms) - asked), -len(asked & set(row.symptoms)))))

@@ -51,6 +51,7 @@ _SMALL |= {word: 10 * value for value, word in enumerate("thirty forty fifty six
 _SMALL |= {"a": 1, "an": 1}
 _PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
           "eighths": 8, "sixteenth": 16, "sixteenths": 16}
+_NUMBER_WORDS = {*_SMALL, *_PARTS, "hundred"} - {"a", "an"}
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
 _WORD_NUMBER = "|".join(sorted((*_SMALL, *_PARTS, "hundred"), key=len, reverse=True))
@@ -59,11 +60,10 @@ _SAID = rf"(?:(?:{_WORD_NUMBER})(?:[ -](?:and[ -])?(?:{_WORD_NUMBER}))*)"
 _NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT = "|".join(re.escape(word) for word in
                  sorted((word for words in _UNIT_WORDS.values() for word in words), key=len, reverse=True))
-_READING = re.compile(
-    rf"(?<![\w.,/])(?P<low>{_NUMBER})(?:\s*(?:-|–|to|or)\s*(?P<high>{_NUMBER}))?[\s-]*(?:of an? )?"
-    rf"(?P<unit>{_UNIT})(?![\w²³])", re.IGNORECASE)
-_TURN_AND = re.compile(rf"\b(?P<whole>a|one|two|three)? ?turns? and (?:an? )?(?P<part>{'|'.join(_PARTS)})\b", re.IGNORECASE)
-_RATIO = re.compile(r"(?<![\w.:])(?P<parts>\d{2,3})\s*(?::|to)\s*1(?![\w:])", re.IGNORECASE)
+_READING = (rf"(?<![\w.,/])(?P<low>{_NUMBER})(?:\s*(?:-|–|to|or)\s*(?P<high>{_NUMBER}))?[\s-]*(?:of an? )?"
+            rf"(?P<unit>{_UNIT})(?![\w²³])")
+_TURN_AND = rf"\b(?P<whole>a|one|two|three)? ?turns? and (?:an? )?(?P<part>{'|'.join(_PARTS)})\b"
+_RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s*(?::|to)\s*1(?![\w:])"
 _UNIT_OF = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
 
 
@@ -87,8 +87,16 @@ class Reading:
         return f"{value} {self.unit}"
 
 
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    """Compiled at first use: these patterns are large and most questions hold no quantity."""
+    return re.compile(pattern, re.IGNORECASE)
+
+
 def find_readings(text: str) -> tuple[Reading, ...]:
     """All quantities with a unit in a text, in order. A number without a unit is no reading."""
+    if not _may_hold_number(text):
+        return ()
     spelled = text
     for glyph, fraction in _GLYPHS.items():
         spelled = re.sub(rf"(?<=\d){glyph}", f" {fraction}", spelled).replace(glyph, fraction)
@@ -101,8 +109,15 @@ def find_readings(text: str) -> tuple[Reading, ...]:
     return tuple(kept)
 
 
+def _may_hold_number(text: str) -> bool:
+    """Whether there is a digit, a fraction sign or a number word besides "a"."""
+    if any(char.isdigit() or char in _GLYPHS for char in text):
+        return True
+    return any(word in _NUMBER_WORDS for word in re.split(r"[\W_]+", text.lower()))
+
+
 def _plain_readings(text: str) -> Iterator[Reading]:
-    for match in _READING.finditer(text):
+    for match in _compiled(_READING).finditer(text):
         low = number(match["low"])
         if low is None:
             continue
@@ -117,14 +132,14 @@ def _plain_readings(text: str) -> Iterator[Reading]:
 
 def _turn_readings(text: str) -> Iterator[Reading]:
     """ "A turn and a half", "turn and a quarter"."""
-    for match in _TURN_AND.finditer(text):
+    for match in _compiled(_TURN_AND).finditer(text):
         whole = _SMALL[(match["whole"] or "one").lower()]
         yield Reading(whole + 1 / _PARTS[match["part"].lower()], "turn", match.group().strip(), None, match.start(),
                       match.end())
 
 
 def _ratios(text: str) -> Iterator[Reading]:
-    for match in _RATIO.finditer(text):
+    for match in _compiled(_RATIO).finditer(text):
         yield Reading(float(match["parts"]), ":1", match.group(), None, match.start(), match.end())
 
 

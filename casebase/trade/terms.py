@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, cast, get_args
 
@@ -19,6 +18,7 @@ from casebase.record.folder import read_bytes
 from casebase.record.schema import Fields, Findings, join, text_list
 from casebase.record.yamltree import Mapping as Node
 from casebase.record.yamltree import parse
+from casebase.trade import DATA
 
 Kind = Literal["symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor", "hazard"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -162,9 +162,8 @@ def package_vocabulary() -> Vocabulary:
     """The vocabulary that comes with the package. A fault in it is a fault of the program."""
     vocabulary = Vocabulary()
     problems: list[Problem] = []
-    for source in sorted(resources.files("casebase.trade").joinpath("data").iterdir(), key=lambda item: item.name):
-        if source.name.endswith(".yaml"):
-            problems += _read_into(vocabulary, source.read_text(encoding="utf-8"), source.name)
+    for source in sorted(DATA.glob("*.yaml")):
+        problems += _read_into(vocabulary, source.read_text(encoding="utf-8"), source.name)
     problems += _check_links(vocabulary, {})
     assert not problems, "\n".join(map(str, problems))
     return vocabulary

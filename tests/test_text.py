@@ -1,0 +1,254 @@
+"""The text part against the textbook's worked examples, scikit-learn and a slow BM25."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sklearn.feature_extraction.text import TfidfVectorizer
+from sklearn.metrics.pairwise import cosine_similarity
+from small_folders import index_of, lexicon, write_cases
+
+from casebase.retrieve.digest import COMPLAINT, STORY, TERMS, TITLE
+from casebase.retrieve.rank import text_scores
+from casebase.retrieve.text import K1, B, add_features, cosine, features, hashed, idf, saturated, stem
+from casebase.trade.words import Folding
+
+# Porter 1980, Program 14(3):130-137: pairs recalled from the published vocabulary, run through an independent
+# implementation of the algorithm.
+PORTER = """
+caresses caress, ponies poni, ties ti, cats cat, agreed agre, plastered plaster, motoring motor, sing sing,
+conflated conflat, troubled troubl, sized size, hopping hop, falling fall, hissing hiss, filing file, happy happi,
+sky sky, relational relat, conditional condit, rational ration, digitizer digit, operator oper, hopefulness hope,
+triplicate triplic, electrical electr, adjustment adjust, replacement replac, adoption adopt, effective effect,
+controll control, roll roll, rate rate, cease ceas, starts start, starting start, started start, starter start,
+idling idl, idle idl, idles idl, surging surg, surges surg, leaking leak, leaks leak, leaky leaki, smoky smoki,
+smoking smoke, primer primer, priming prime, dies di, died di, dying dy, bogging bog, bogs bog, valves valv,
+valve valv, clearance clearanc
+"""
+
+
+@pytest.mark.parametrize(
+    ("word", "expected"), [(pair.split()[0], pair.split()[1]) for pair in PORTER.replace("\n", " ").split(",")]
+)
+def test_porter_stems(word: str, expected: str) -> None:
+    assert stem(word) == expected
+
+
+def test_spellings_of_two_countries_keep_two_stems() -> None:
+    assert stem("carburetor") != stem("carburettor")
+
+
+def test_what_is_no_word_is_its_own_stem() -> None:
+    assert stem("110") == "110"
+    assert stem("4x4s") == "4x4s"
+
+
+def test_the_trade_keeps_apart_what_the_stemmer_merges() -> None:
+    # Porter makes one stem of the part "starter" and the verb "starts"; the vocabulary's families do not.
+    folding = lexicon().folding
+    assert features("starter", folding).keys().isdisjoint(features("starts", folding))
+    assert features("dies", folding).keys() == features("dying", folding).keys()
+    assert features("carb", folding).keys() == features("carburetor", folding).keys()
+
+
+def test_features_are_counted_and_breaks_are_none() -> None:
+    assert features("Leaks, leaks. And leaking; odd-looking!") == {"leak": 3, "and": 1, "odd": 1, "look": 1}
+    assert features("...") == {}
+
+
+def test_fields_are_joined_with_their_weights_before_counting() -> None:
+    # BM25F (Robertson, Zaragoza & Taylor 2004): weighted counts are added, then saturated once.
+    joined = add_features([("choke stuck", 2.0), ("choke", 0.5)], Folding({}))
+    assert joined == {"choke": 2.5, "stuck": 2.0}
+
+
+def test_hashes_are_the_same_everywhere() -> None:
+    # BLAKE2b (RFC 7693) with a digest of 8 bytes; the value was computed with coreutils' b2sum -l 64.
+    assert hashed("choke") == int.from_bytes(bytes.fromhex("4ba5c95a53105f1a"), "little")
+    assert hashed("choke") < 2**64
+
+
+# --- idf, saturation, BM25 --------------------------------------------------------------------------------------
+
+
+def test_idf_is_the_stated_formula_and_never_negative() -> None:
+    # Robertson & Zaragoza 2009, Foundations and Trends in IR 3(4), with ln(1 + ...) (recalled).
+    df = np.arange(0, 11)
+    expected = [math.log(1 + (10 - d + 0.5) / (d + 0.5)) for d in df]
+    assert idf(df, 10) == pytest.approx(expected)
+    assert (idf(df, 10) > 0).all()
+    assert (np.diff(idf(df, 10)) < 0).all()
+
+
+def test_saturation_grows_and_stays_below_its_limit() -> None:
+    tf = np.array([0, 1, 2, 5, 100, 1e6])
+    got = saturated(tf, np.full(6, 7.0), 7.0)
+    assert got[0] == 0
+    assert got[1] == pytest.approx(1.0)
+    assert (np.diff(got) > 0).all()
+    assert got[-1] < K1 + 1
+    longer = saturated(np.ones(2), np.array([3.0, 30.0]), 10.0)
+    assert longer[0] > longer[1]
+
+
+# Our own example, computed by hand from the formula: four short complaints, the query "choke dies".
+BM25_DOCS = (
+    "starts on choke then dies",
+    "surges at full throttle runs on choke",
+    "no spark coil replaced",
+    "choke stuck choke lever broken",
+)
+BM25_SCORES = (1.5917, 0.3139, 0.0, 0.4971)
+
+
+def bm25(query: list[str], docs: list[dict[str, float]]) -> list[float]:
+    """The textbook's BM25 (k1 = 1.2, b = .75), one document and one word at a time."""
+    mean = sum(sum(doc.values()) for doc in docs) / len(docs)
+    scores = []
+    for doc in docs:
+        score = 0.0
+        for word in query:
+            n = sum(1 for other in docs if word in other)
+            tf = doc.get(word, 0.0)
+            weight = math.log(1 + (len(docs) - n + 0.5) / (n + 0.5))
+            score += weight * tf * 2.2 / (tf + 1.2 * (1 - 0.75 + 0.75 * sum(doc.values()) / mean))
+        scores.append(score)
+    return scores
+
+
+def test_bm25_worked_example() -> None:
+    docs: list[dict[str, float]] = [dict(Counter(doc.split())) for doc in BM25_DOCS]
+    lengths = np.array([sum(doc.values()) for doc in docs])
+    assert lengths.mean() == 5.25
+    weights = {word: float(idf(sum(word in doc for doc in docs), len(docs))) for word in ("choke", "dies")}
+    assert weights == pytest.approx({"choke": 0.356675, "dies": 1.203973}, abs=1e-6)
+    got = sum(
+        weights[word] * saturated(np.array([doc.get(word, 0.0) for doc in docs]), lengths, lengths.mean())
+        for word in ("choke", "dies")
+    )
+    assert got == pytest.approx(BM25_SCORES, abs=0.00005)
+    assert bm25(["choke", "dies"], docs) == pytest.approx(BM25_SCORES, abs=0.00005)
+    assert (K1, B) == (1.2, 0.75)
+
+
+WORDS = "choke dies surges idle coil plug leaks bulb throttle hot cold smoke stalls bogs winter rope".split()
+
+
+def test_text_scores_against_a_slow_bm25(tmp_path: Path) -> None:
+    draw = random.Random(3)
+    cases = {
+        f"26-{number:03}-job": {
+            "title": " ".join(draw.choices(WORDS, k=4)),
+            "complaint": " ".join(draw.choices(WORDS, k=draw.randint(2, 12))),
+            "symptoms": ["no spark"] if number % 2 else [],
+            "body": " ".join(draw.choices(WORDS, k=draw.randint(1, 30))),
+        }
+        for number in range(40)
+    }
+    folder = write_cases(tmp_path, cases)
+    folding = lexicon().folding
+    docs = []
+    for case in cases.values():
+        doc: Counter[str] = Counter()
+        fields = (case["complaint"], COMPLAINT), (case["title"], TITLE), (" ".join(case["symptoms"]), TERMS)
+        for field, weight in (*fields, (case["body"], STORY)):
+            for word, count in features(str(field), folding).items():
+                doc[word] += weight * count  # type: ignore[assignment]
+        docs.append(dict(doc))
+    for query in (["choke", "dies"], ["leaks"], ["bulb", "leaks", "hot"], ["nowhere", "coil"]):
+        words = features(" ".join(query), folding)
+        slow = np.array(bm25(list(words), docs))
+        # The most that is expected: each word once in a complaint of mean length.
+        most = sum(
+            math.log(1 + (40 - n + 0.5) / (n + 0.5)) * COMPLAINT * 2.2 / (COMPLAINT + 1.2)
+            for n in (sum(1 for doc in docs if word in doc) for word in words)
+        )
+        for segments in (1, 3):
+            got = text_scores(words, index_of(folder, segments=segments))
+            assert got == pytest.approx(np.minimum(1, slow / most), abs=1e-6)
+            assert ((got >= 0) & (got <= 1)).all()
+
+
+def test_only_living_cases_count_for_the_text(tmp_path: Path) -> None:
+    index = index_of(write_cases(tmp_path, {f"26-00{n}-x": {"complaint": "coil dies"} for n in range(3)}))
+    index.alive[0] = False
+    assert text_scores({"coil": 1.0}, index)[1] > 0
+    index.alive[:] = False
+    assert (text_scores({"coil": 1.0}, index) == 0).all()
+    assert (text_scores({}, index) == 0).all()
+
+
+# --- cosine -----------------------------------------------------------------------------------------------------
+
+words = st.lists(st.sampled_from(WORDS), min_size=1, max_size=12).map(" ".join)
+
+
+@given(st.lists(words, min_size=2, max_size=6))
+def test_cosine_against_scikit_learn(texts: list[str]) -> None:
+    vectorizer = TfidfVectorizer()
+    matrix = vectorizer.fit_transform(texts)
+    names = vectorizer.get_feature_names_out()
+    rows = [
+        {names[column]: float(row[0, column]) for column in row.nonzero()[1]}
+        for row in (matrix[number] for number in range(len(texts)))
+    ]
+    expected = cosine_similarity(matrix)
+    for one in range(len(texts)):
+        for other in range(len(texts)):
+            assert cosine(rows[one], rows[other]) == pytest.approx(expected[one, other], abs=1e-9)
+
+
+def test_cosine_of_nothing_is_nought() -> None:
+    assert cosine({}, {"choke": 1}) == 0
+    assert cosine({"choke": 1}, {}) == 0
+    assert cosine({"choke": 2}, {"choke": 5}) == pytest.approx(1)
+
+
+def tf_log(tf: dict[str, float]) -> dict[str, float]:
+    """1 + log10 tf, the l of SMART's ltc and lnc."""
+    return {word: 1 + math.log10(count) for word, count in tf.items() if count}
+
+
+def test_textbook_lnc_ltc() -> None:
+    # Manning, Raghavan & Schütze 2008, Introduction to Information Retrieval, example 6.4 (recalled): N = 1,000,000,
+    # query "best car insurance", document auto 1, car 1, insurance 2; lnc.ltc gives 0.8.
+    frequencies = {"auto": 5_000, "best": 50_000, "car": 10_000, "insurance": 1_000}
+    inverse = {word: math.log10(1e6 / df) for word, df in frequencies.items()}
+    assert inverse == pytest.approx({"auto": 2.3010, "best": 1.3010, "car": 2, "insurance": 3}, abs=0.0001)
+    document = tf_log({"auto": 1, "car": 1, "insurance": 2})
+    query = {word: inverse[word] for word in ("best", "car", "insurance")}
+    assert cosine(query, document) == pytest.approx(0.8014, abs=0.001)
+
+
+def test_textbook_vectors() -> None:
+    # The same book, figure 6.8 and exercise 6.10: term counts of three documents; unit vectors .88 .10 0 .46,
+    # .09 .71 .71 0 and .58 0 .70 .41. A component of a unit vector is its cosine with the axis.
+    counts = ((27, 3, 0, 14), (4, 33, 33, 0), (24, 0, 29, 17))
+    units = ((0.88, 0.10, 0, 0.46), (0.09, 0.71, 0.71, 0), (0.58, 0, 0.70, 0.41))
+    names = ("car", "auto", "insurance", "best")
+    for count, unit in zip(counts, units, strict=True):
+        document = dict(zip(names, map(float, count), strict=True))
+        assert [cosine(document, {name: 1.0}) for name in names] == pytest.approx(unit, abs=0.01)
+
+
+def test_textbook_novels() -> None:
+    # The same book, figures 6.13 and 6.14 (recalled): affection, jealous, gossip in three novels.
+    names = ("affection", "jealous", "gossip", "wuthering")
+    counts = {"SaS": (115, 10, 2, 0), "PaP": (58, 7, 0, 0), "WH": (20, 11, 6, 38)}
+    whole = {novel: dict(zip(names, map(float, row), strict=True)) for novel, row in counts.items()}
+    raw = {novel: {name: row[name] for name in names[:3]} for novel, row in whole.items()}
+    assert cosine(raw["SaS"], raw["PaP"]) == pytest.approx(0.999, abs=0.001)
+    assert cosine(raw["SaS"], raw["WH"]) == pytest.approx(0.888, abs=0.0015)
+    query = {"jealous": 1.0, "gossip": 1.0}
+    got = [cosine(query, raw[novel]) for novel in ("SaS", "PaP", "WH")]
+    assert got == pytest.approx([0.074, 0.085, 0.509], abs=0.001)
+    logged = {novel: tf_log(row) for novel, row in whole.items()}
+    pairs = (("SaS", "PaP"), ("SaS", "WH"), ("PaP", "WH"))
+    assert [cosine(logged[one], logged[other]) for one, other in pairs] == pytest.approx([0.94, 0.79, 0.69], abs=0.005)
