@@ -125,7 +125,7 @@ def find(
         from casebase.cli import views
 
         views.first_answer(Paper(), base, answer)
-    mention(base.problems)
+    mention(base.index.errors)
 
 
 @app.command()
@@ -241,11 +241,11 @@ def index(cases: Cases = None, as_json: AsJson = False) -> None:
     base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
     built = base.rebuild()
     if as_json:
-        print_json({"cases": built.size, "files_not_used": len({p.file for p in errors(built.problems)}),
+        print_json({"cases": built.size, "files_not_used": len({p.file for p in errors(built.errors)}),
                     "notes": list(built.notes)})
     else:
         print(f"{built.size:,} cases indexed")
-    mention(built.problems)
+    mention(built.errors)
 
 
 @app.command("import")

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
 import stat
 from collections.abc import Iterable
 from contextlib import suppress
@@ -35,11 +34,15 @@ Signature = tuple[int, int, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A file that may hold a case."""
+    """A file that may hold a case. Its path is made only when asked for: a large folder has many."""
 
     id: str
-    path: Path
+    folder: str
     signature: Signature
+
+    @property
+    def path(self) -> Path:
+        return Path(self.folder, f"{self.id}.md")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +99,8 @@ def scan(folder: Path) -> Listing:
                 status = item.stat(follow_symlinks=False)
             except FileNotFoundError:  # removed since the folder was listed
                 continue
-            entries.append(Entry(case_id, Path(item.path), (status.st_size, status.st_mtime_ns,
-                                                            status.st_ctime_ns, status.st_ino)))
+            entries.append(Entry(case_id, str(folder), (status.st_size, status.st_mtime_ns,
+                                                        status.st_ctime_ns, status.st_ino)))
     return Listing(tuple(entries), tuple(problems))
 
 
@@ -234,7 +237,7 @@ def replace(path: Path, data: bytes) -> None:
 
 def _write_temporary(path: Path, data: bytes, durable: bool) -> Path:
     """Writes `data` beside `path`. With `durable`, it has reached the disk before this returns."""
-    temporary = path.with_name(f"{TEMPORARY}{secrets.token_hex(8)}.tmp")
+    temporary = path.with_name(f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
     try:
         with open(temporary, "xb") as file:
             file.write(data)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import fcntl
 import hashlib
+import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -20,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase import __version__
-from casebase.problems import Problem
+from casebase.problems import Problem, errors
 from casebase.record.folder import Entry, Listing, Signature, load, require_folder, scan
 from casebase.record.settings import Settings, read_settings
 from casebase.retrieve import store
@@ -30,7 +31,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 5
+FORMAT = 6
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -41,8 +42,8 @@ Progress = Callable[[Iterable[Entry], int], Iterable[Entry]]
 class Index:
     """An opened index: the cases of a folder at one moment.
 
-    `alive` is a bool array over all positions of all segments. `problems` are those of the files, found when
-    they were read. `notes` says in sentences what happened to the index itself. `broken` are the files of the base
+    `alive` is a bool array over all positions of all segments. `errors` are what keeps files from being used and
+    what is wrong with the folder itself; `problems` adds the warnings, of which a large folder has many. `notes` says in sentences what happened to the index itself. `broken` are the files of the base
     that hold no usable case, so that they are not read again until they change.
     """
 
@@ -52,9 +53,15 @@ class Index:
     segments: tuple[Segment, ...]
     alive: npt.NDArray[np.bool_]
     settings: Settings
-    problems: tuple[Problem, ...]
+    errors: tuple[Problem, ...]
+    warnings: Callable[[], tuple[Problem, ...]] = tuple
     notes: tuple[str, ...] = ()
     broken: dict[str, Signature] = field(default_factory=dict)
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """All that is wrong or doubtful in the folder's files."""
+        return (*self.errors, *self.warnings())
 
     @property
     def size(self) -> int:
@@ -121,8 +128,7 @@ def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool 
                 index = _build_delta(base, listing, place, progress)
             if index is None:
                 index = _build_base(folder, listing, place, progress)
-    gathered = (*problems, *listing.problems, *index.problems)
-    return replace(index, settings=settings, problems=gathered, notes=tuple(dict.fromkeys(notes)))
+    return replace(index, settings=settings, errors=(*problems, *listing.problems, *index.errors), notes=tuple(dict.fromkeys(notes)))
 
 
 def _is_small(changes: _Changes, base: Index) -> bool:
@@ -197,12 +203,26 @@ def _discard(path: Path) -> None:
 def _from_store(folder: Path, arrays: store.Arrays, tables: dict[str, Any]) -> Index:
     segment = Segment(arrays, len(arrays["length"]))
     return Index(folder, Lexicon.from_json(tables["lexicon"]), Tables(tables["labels"]), (segment,),
-                 np.ones(segment.size, dtype=np.bool_), Settings(), _problems(tables),
+                 np.ones(segment.size, dtype=np.bool_), Settings(), *_stored(tables),
                  broken={name: tuple(signature) for name, signature in tables["broken"].items()})
 
 
-def _problems(tables: dict[str, Any]) -> tuple[Problem, ...]:
-    return tuple(Problem.from_json(record) for record in tables["problems"])
+Warnings = Callable[[], tuple[Problem, ...]]
+
+
+def _stored(tables: dict[str, Any]) -> tuple[tuple[Problem, ...], Warnings]:
+    """The errors of a store, and its warnings, which are decoded only when asked for."""
+    return _decoded(tables["errors"]), lambda: _decoded(json.loads(tables["warnings"]))
+
+
+def _decoded(records: list[dict[str, Any]]) -> tuple[Problem, ...]:
+    return tuple(map(Problem.from_json, records))
+
+
+def _to_store(problems: Iterable[Problem]) -> dict[str, Any]:
+    gathered = list(problems)
+    return {"errors": [problem.as_json() for problem in errors(gathered)],
+            "warnings": json.dumps([p.as_json() for p in gathered if p.severity == "warning"])}
 
 
 def _build_base(folder: Path, listing: Listing, place: Path, progress: Progress | None) -> Index:
@@ -211,13 +231,13 @@ def _build_base(folder: Path, listing: Listing, place: Path, progress: Progress 
     tables = Tables()
     read = _read_all(listing.entries, lexicon, progress)
     segment = build(read.digests, read.signatures, tables)
-    problems = (*word_problems, *read.problems)
+    kept = _to_store((*word_problems, *read.problems))
     store.save(place / "base", segment.arrays, {
         "mark": _vocabulary_mark(folder), "labels": tables.lists, "lexicon": lexicon.as_json(),
-        "broken": read.broken, "problems": [problem.as_json() for problem in problems]})
+        "broken": read.broken, **kept})
     (place / "delta").unlink(missing_ok=True)
-    return Index(folder, lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(), problems,
-                 broken=read.broken)
+    return Index(folder, lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(),
+                 *_stored(kept), broken=read.broken)
 
 
 @dataclass(slots=True)
@@ -265,13 +285,14 @@ def _up_to_date(base: Index | None, listing: Listing, place: Path) -> Index | No
         return None
     changes = _changes(base, listing)
     if not changes.entries:
-        return replace(base, alive=changes.alive, problems=_still(base.problems, listing, changes))
+        still = _still_there(listing, changes)
+        return replace(base, alive=changes.alive, errors=still(base.errors), warnings=lambda: still(base.warnings()))
     try:
         arrays, tables = store.load(place / "delta")
         if tables["of"] != _of(changes):
             return None
         segment = Segment(arrays, len(arrays["length"]))
-        return _joined(base, listing, changes, segment, Tables(tables["labels"]), _problems(tables))
+        return _joined(base, listing, changes, segment, Tables(tables["labels"]), *_stored(tables))
     except (store.Damaged, KeyError, TypeError, ValueError):
         return None
 
@@ -282,8 +303,8 @@ def _build_delta(base: Index, listing: Listing, place: Path, progress: Progress 
     read = _read_all(changes.entries, base.lexicon, progress)
     segment = build(read.digests, read.signatures, tables)
     store.save(place / "delta", segment.arrays, {
-        "of": _of(changes), "labels": tables.lists, "problems": [problem.as_json() for problem in read.problems]})
-    return _joined(base, listing, changes, segment, tables, tuple(read.problems))
+        "of": _of(changes), "labels": tables.lists, **(kept := _to_store(read.problems))})
+    return _joined(base, listing, changes, segment, tables, *_stored(kept))
 
 
 def _of(changes: _Changes) -> list[list[Any]]:
@@ -291,14 +312,18 @@ def _of(changes: _Changes) -> list[list[Any]]:
 
 
 def _joined(base: Index, listing: Listing, changes: _Changes, segment: Segment, tables: Tables,
-            found: tuple[Problem, ...]) -> Index:
+            found: tuple[Problem, ...], warned: Warnings) -> Index:
     alive = np.concatenate([changes.alive, np.ones(segment.size, dtype=np.bool_)])
+    still = _still_there(listing, changes)
     return replace(base, tables=tables, segments=(*base.segments, segment), alive=alive,
-                   problems=(*_still(base.problems, listing, changes), *found))
+                   errors=(*still(base.errors), *found), warnings=lambda: (*still(base.warnings()), *warned()))
 
 
-def _still(problems: Iterable[Problem], listing: Listing, changes: _Changes) -> tuple[Problem, ...]:
-    """The problems of files that are still there and unchanged, and of files that are no cases."""
-    gone = {str(entry.path) for entry in changes.entries}
-    there = {str(entry.path) for entry in listing.entries}
-    return tuple(p for p in problems if p.file not in gone and (p.file in there or not p.file.endswith(".md")))
+def _still_there(listing: Listing, changes: _Changes) -> Callable[[Iterable[Problem]], tuple[Problem, ...]]:
+    """A filter that keeps the problems of files that are there unchanged, and of files that are no cases."""
+    there = {entry.id for entry in listing.entries} - {entry.id for entry in changes.entries}
+
+    def still(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+        return tuple(p for p in problems if not p.file.endswith(".md") or Path(p.file).stem in there)
+
+    return still

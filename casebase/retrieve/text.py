@@ -1,8 +1,8 @@
 """The text part: words to features, features to weights, weights to a similarity.
 
 A feature is a trade headword where the vocabulary knows the word, else its Porter stem (Porter 1980, through
-snowballstemmer): the general stemmer would merge the part "starter" with the verb "starts". Features are
-kept as 64-bit hashes, so that the index is plain sorted numbers.
+snowballstemmer): the general stemmer alone would merge "generator" with "general" and part "dies" from "dying".
+Features are kept as 64-bit hashes, so that the index is plain sorted numbers.
 
 Similarity is BM25 (Robertson & Zaragoza 2009, with the idf that cannot turn negative), divided by the most a
 case could score for the query: the share, in [0, 1], of what the query says that the case says too.

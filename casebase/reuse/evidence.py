@@ -11,8 +11,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-import numpy as np
-
 from casebase.record.case import RESULTS, Result
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match
@@ -178,7 +176,11 @@ def _finish(actions: tuple[str, ...], tally: _Tally) -> FixEvidence:
 
 
 def _median(values: Sequence[float]) -> float | None:
-    return float(np.median(values)) if values else None
+    """The middle value; written out because numpy's median loads its masked arrays (20 ms of a query)."""
+    ordered, half = sorted(values), len(values) // 2
+    if not ordered:
+        return None
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
 def _order(fix: FixEvidence) -> tuple[float, float, str]:
