@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 problems found, 2 wrong usage.
 from __future__ import annotations
 
 import functools
+import gc
 import json
 import os
 import sys
@@ -275,6 +276,7 @@ def import_cases(
 
 def run() -> None:
     """The entry point of `casebase`: guards the streams, then hands over to the commands."""
+    gc.set_threshold(100_000)  # a command lives for a moment; collecting often would cost it a tenth of that
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure:

@@ -129,10 +129,10 @@ def read_bytes(path: Path) -> bytes | Problem:
     except OSError as error:
         return Problem("unreadable", f"cannot be read ({error.strerror})", "check that it exists and its permissions",
                        file=str(path))
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)  # a directory can be opened like this, but not be made a file object of
+        return Problem("unreadable", "is not a regular file", "a case is a plain text file", file=str(path))
     with os.fdopen(handle, "rb") as file:
-        status = os.fstat(file.fileno())
-        if not stat.S_ISREG(status.st_mode):
-            return Problem("unreadable", "is not a regular file", "a case is a plain text file", file=str(path))
         return file.read(MAX_FILE_BYTES + 1)
 
 

@@ -11,6 +11,7 @@ import fcntl
 import hashlib
 import json
 import os
+import stat
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
@@ -21,8 +22,8 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase import __version__
-from casebase.problems import Problem, errors
-from casebase.record.folder import Entry, Listing, Signature, load, require_folder, scan
+from casebase.problems import Problem
+from casebase.record.folder import Entry, Listing, Signature, load, read_bytes, require_folder, scan
 from casebase.record.settings import Settings, read_settings
 from casebase.retrieve import store
 from casebase.retrieve.digest import Digest, digest
@@ -31,7 +32,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 6
+FORMAT = 7
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -43,8 +44,9 @@ class Index:
     """An opened index: the cases of a folder at one moment.
 
     `alive` is a bool array over all positions of all segments. `errors` are what keeps files from being used and
-    what is wrong with the folder itself; `problems` adds the warnings, of which a large folder has many. `notes` says in sentences what happened to the index itself. `broken` are the files of the base
-    that hold no usable case, so that they are not read again until they change.
+    what is wrong with the folder itself; `problems` adds the warnings, of which a large folder has many. `notes`
+    says in sentences what happened to the index itself. `broken` are the files of the base that hold no usable
+    case, so that they are not read again until they change.
     """
 
     folder: Path
@@ -104,7 +106,7 @@ def cache_folder(folder: Path) -> Path:
     """Where the index of a folder lives: never inside the folder itself."""
     from platformdirs import user_cache_path
 
-    name = hashlib.blake2b(str(folder.resolve()).encode(), digest_size=12).hexdigest()
+    name = hashlib.blake2b(os.fsencode(folder.resolve()), digest_size=12).hexdigest()
     return user_cache_path("casebase") / name
 
 
@@ -118,39 +120,47 @@ def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool 
     require_folder(folder)
     listing = scan(folder)
     settings, problems = read_settings(folder)
-    place, notes = _writable(cache_folder(folder))
-    index = None if rebuild else _up_to_date(_load(place / "base", folder, notes), listing, place)
+    place, notes = writable_cache(folder)
+    index = None if rebuild else _up_to_date(_load(place, folder, notes), listing, place)
     if index is None:
-        with _locked(place):
-            base = None if rebuild else _load(place / "base", folder, notes)
+        with locked(place):
+            base = None if rebuild else _load(place, folder, notes)
             index = _up_to_date(base, listing, place)
             if index is None and base is not None and _is_small(_changes(base, listing), base):
-                index = _build_delta(base, listing, place, progress)
+                index = _build_delta(base, listing, place, progress, notes)
             if index is None:
-                index = _build_base(folder, listing, place, progress)
-    return replace(index, settings=settings, errors=(*problems, *listing.problems, *index.errors), notes=tuple(dict.fromkeys(notes)))
+                index = _build_base(folder, listing, place, progress, notes)
+    return replace(index, settings=settings, errors=(*problems, *listing.problems, *index.errors),
+                   notes=tuple(dict.fromkeys(notes)))
 
 
 def _is_small(changes: _Changes, base: Index) -> bool:
     return len(changes.entries) <= max(DELTA_CASES, DELTA_SHARE * base.segments[0].size)
 
 
-def _writable(place: Path) -> tuple[Path, list[str]]:
+def writable_cache(folder: Path) -> tuple[Path | None, list[str]]:
+    """The cache folder of a case folder, made if missing; None, with a note saying so, where it cannot be written."""
+    place = cache_folder(folder)
     with suppress(OSError):
         place.mkdir(parents=True, exist_ok=True, mode=0o700)
         if os.access(place, os.W_OK):
             return place, []
-    import tempfile
-
-    return Path(tempfile.mkdtemp(prefix="casebase-")), [
-        f"the cache folder {place} cannot be written, so the index is built anew each time"]
+    return None, [f"the cache folder {place} cannot be written, so the index is built anew each time"]
 
 
 @contextmanager
-def _locked(place: Path) -> Iterator[None]:
-    """One builder at a time; the lock goes with the process that holds it."""
-    with open(place / "lock", "w") as file:
+def locked(place: Path | None) -> Iterator[None]:
+    """One builder at a time; the lock goes with the process that holds it. What a killed one left is removed."""
+    if place is None:
+        yield
+        return
+    path = place / "lock"
+    if os.path.lexists(path) and not stat.S_ISREG(path.lstat().st_mode):
+        discard(path)
+    with open(path, "w") as file:
         fcntl.flock(file, fcntl.LOCK_EX)
+        for stray in place.glob(f"*{store.TEMPORARY}"):
+            discard(stray)
         yield
 
 
@@ -165,7 +175,8 @@ class _Changes:
 def _vocabulary_mark(folder: Path) -> str:
     """Changes whenever the words could be read differently: the program's version or the folder's vocabulary."""
     path = folder / terms.FILE_NAME
-    own = path.read_bytes() if path.is_file() else b""
+    data = read_bytes(path) if os.path.lexists(path) else b""
+    own = data.message.encode() if isinstance(data, Problem) else data
     return hashlib.blake2b(own + f"{FORMAT} {__version__} {_data_mark()}".encode(), digest_size=12).hexdigest()
 
 
@@ -174,10 +185,11 @@ def _data_mark() -> str:
     return " ".join(f"{item.name}:{item.stat().st_size}:{item.stat().st_mtime_ns}" for item in sorted(DATA.iterdir()))
 
 
-def _load(path: Path, folder: Path, notes: list[str]) -> Index | None:
+def _load(place: Path | None, folder: Path, notes: list[str]) -> Index | None:
     """The stored base, or None where there is none that can be used; a damaged one is noted and put away."""
-    if not os.path.lexists(path):
+    if place is None or not os.path.lexists(place / "base"):
         return None
+    path = place / "base"
     try:
         arrays, tables = store.load(path)
         if tables["mark"] != _vocabulary_mark(folder):
@@ -187,15 +199,15 @@ def _load(path: Path, folder: Path, notes: list[str]) -> Index | None:
         notes.append(f"the stored index {error}; it was built anew")
     except (KeyError, TypeError, ValueError) as error:
         notes.append(f"the stored index lacks a part ({error}); it was built anew")
-    _discard(path)
+    discard(path)
     return None
 
 
-def _discard(path: Path) -> None:
-    """Removes whatever stands where the index should be: a file, a link, even a directory somebody put there."""
+def discard(path: Path) -> None:
+    """Removes whatever stands where the index should be: a file or a link; a directory is only set aside."""
     with suppress(OSError):
         if path.is_dir() and not path.is_symlink():
-            path.rename(path.with_name(f"{path.name}.set-aside"))
+            path.rename(path.with_name(f"{path.name}.{os.urandom(4).hex()}.set-aside"))
         else:
             path.unlink()
 
@@ -203,41 +215,57 @@ def _discard(path: Path) -> None:
 def _from_store(folder: Path, arrays: store.Arrays, tables: dict[str, Any]) -> Index:
     segment = Segment(arrays, len(arrays["length"]))
     return Index(folder, Lexicon.from_json(tables["lexicon"]), Tables(tables["labels"]), (segment,),
-                 np.ones(segment.size, dtype=np.bool_), Settings(), *_stored(tables),
+                 np.ones(segment.size, dtype=np.bool_), Settings(), *_stored(tables, folder),
                  broken={name: tuple(signature) for name, signature in tables["broken"].items()})
 
 
 Warnings = Callable[[], tuple[Problem, ...]]
 
 
-def _stored(tables: dict[str, Any]) -> tuple[tuple[Problem, ...], Warnings]:
+def _stored(tables: dict[str, Any], folder: Path) -> tuple[tuple[Problem, ...], Warnings]:
     """The errors of a store, and its warnings, which are decoded only when asked for."""
-    return _decoded(tables["errors"]), lambda: _decoded(json.loads(tables["warnings"]))
+    return _decoded(tables["errors"], folder), lambda: _decoded(json.loads(tables["warnings"]), folder)
 
 
-def _decoded(records: list[dict[str, Any]]) -> tuple[Problem, ...]:
-    return tuple(map(Problem.from_json, records))
+def _decoded(records: list[dict[str, Any]], folder: Path) -> tuple[Problem, ...]:
+    """Stored problems; their files are called by the path the folder goes by now."""
+    return tuple(Problem.from_json(record | {"file": str(folder / record["file"])}) for record in records)
 
 
 def _to_store(problems: Iterable[Problem]) -> dict[str, Any]:
     gathered = list(problems)
-    return {"errors": [problem.as_json() for problem in errors(gathered)],
-            "warnings": json.dumps([p.as_json() for p in gathered if p.severity == "warning"])}
+    records = [problem.as_json() | {"file": os.path.basename(problem.file)} for problem in gathered]
+    return {"errors": [record for record in records if record["severity"] == "error"],
+            "warnings": json.dumps([record for record in records if record["severity"] != "error"])}
 
 
-def _build_base(folder: Path, listing: Listing, place: Path, progress: Progress | None) -> Index:
+def _keep(place: Path | None, name: str, arrays: store.Arrays, tables: dict[str, Any], notes: list[str]) -> None:
+    """Stores a segment; where the disk does not take it, it serves this once from memory."""
+    if place is None:
+        return
+    if (place / name).is_dir():
+        discard(place / name)
+    try:
+        store.save(place / name, arrays, tables)
+    except OSError as error:
+        notes.append(f"the index could not be stored in {place} ({error.strerror}), so it will be built anew")
+
+
+def _build_base(folder: Path, listing: Listing, place: Path | None, progress: Progress | None,
+                notes: list[str]) -> Index:
     vocabulary, word_problems = terms.folder_vocabulary(folder)
     lexicon = Lexicon.build(vocabulary)
     tables = Tables()
     read = _read_all(listing.entries, lexicon, progress)
     segment = build(read.digests, read.signatures, tables)
     kept = _to_store((*word_problems, *read.problems))
-    store.save(place / "base", segment.arrays, {
+    _keep(place, "base", segment.arrays, {
         "mark": _vocabulary_mark(folder), "labels": tables.lists, "lexicon": lexicon.as_json(),
-        "broken": read.broken, **kept})
-    (place / "delta").unlink(missing_ok=True)
+        "broken": read.broken, **kept}, notes)
+    if place is not None:
+        discard(place / "delta")
     return Index(folder, lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(),
-                 *_stored(kept), broken=read.broken)
+                 *_stored(kept, folder), broken=read.broken)
 
 
 @dataclass(slots=True)
@@ -279,9 +307,9 @@ def _changes(base: Index, listing: Listing) -> _Changes:
     return _Changes(alive, tuple(fresh))
 
 
-def _up_to_date(base: Index | None, listing: Listing, place: Path) -> Index | None:
+def _up_to_date(base: Index | None, listing: Listing, place: Path | None) -> Index | None:
     """The base, with the stored delta where files changed, if together they are true to the folder."""
-    if base is None:
+    if base is None or place is None:
         return None
     changes = _changes(base, listing)
     if not changes.entries:
@@ -292,19 +320,21 @@ def _up_to_date(base: Index | None, listing: Listing, place: Path) -> Index | No
         if tables["of"] != _of(changes):
             return None
         segment = Segment(arrays, len(arrays["length"]))
-        return _joined(base, listing, changes, segment, Tables(tables["labels"]), *_stored(tables))
+        return _joined(base, listing, changes, segment, Tables(tables["labels"]),
+                       *_stored(tables, base.folder))
     except (store.Damaged, KeyError, TypeError, ValueError):
         return None
 
 
-def _build_delta(base: Index, listing: Listing, place: Path, progress: Progress | None) -> Index:
+def _build_delta(base: Index, listing: Listing, place: Path | None, progress: Progress | None,
+                 notes: list[str]) -> Index:
     changes = _changes(base, listing)
     tables = Tables(base.tables.lists)
     read = _read_all(changes.entries, base.lexicon, progress)
     segment = build(read.digests, read.signatures, tables)
-    store.save(place / "delta", segment.arrays, {
-        "of": _of(changes), "labels": tables.lists, **(kept := _to_store(read.problems))})
-    return _joined(base, listing, changes, segment, tables, *_stored(kept))
+    kept = _to_store(read.problems)
+    _keep(place, "delta", segment.arrays, {"of": _of(changes), "labels": tables.lists, **kept}, notes)
+    return _joined(base, listing, changes, segment, tables, *_stored(kept, base.folder))
 
 
 def _of(changes: _Changes) -> list[list[Any]]:

@@ -97,15 +97,19 @@ class Lexicon:
         return cls(Vocabulary.from_json(data["vocabulary"]), Folding(heads, runs), data["rows"].split("\n"),
                    {head: numbers for numbers, head in anchors})
 
-    def _row(self, number: int) -> list[Any]:
-        row = self.rows[number]
-        if isinstance(row, str):
-            self.rows[number] = row = json.loads(row)
-        return list(row)
+    def _anchored(self, head: str) -> list[int]:
+        """The rows that may begin at a headword, decoded in one go."""
+        numbers = [int(number) for number in self.anchors.get(head, "").split()]
+        stored = [number for number in numbers if isinstance(self.rows[number], str)]
+        if stored:
+            rows = json.loads(f"[{','.join(self.rows[number] for number in stored)}]")
+            for number, row in zip(stored, rows, strict=True):
+                self.rows[number] = row
+        return numbers
 
     def _pattern(self, number: int) -> Pattern:
         if number not in self._decoded:
-            parts = self._row(number)[4]
+            parts = self.rows[number][4]
             self._decoded[number] = Pattern(tuple(
                 tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
         return self._decoded[number]
@@ -134,8 +138,8 @@ class Lexicon:
 
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         for start, token in enumerate(text):
-            for number in map(int, self.anchors.get(token.head, "").split()):
-                kind, label, how, is_joined, _parts = self._row(number)
+            for number in self._anchored(token.head):
+                kind, label, how, is_joined, _parts = self.rows[number]
                 if is_joined != joined:
                     continue
                 hit: Hit | None = match(self._pattern(number), text, start)

@@ -9,8 +9,11 @@ from __future__ import annotations
 import json
 import mmap
 import os
+import stat
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +22,7 @@ import numpy.typing as npt
 
 MAGIC = b"casebase arrays 1\n"
 ALIGN = 64
+TEMPORARY = ".tmp"
 
 Arrays = dict[str, npt.NDArray[Any]]
 
@@ -28,7 +32,10 @@ class Damaged(Exception):
 
 
 def save(path: Path, arrays: Mapping[str, npt.NDArray[Any]], tables: Mapping[str, Any]) -> None:
-    """Writes arrays and JSON tables to `path`, all or nothing, flushed to the disk."""
+    """Writes arrays and JSON tables to `path`, all or nothing, flushed to the disk.
+
+    Raises `OSError` when the disk does not take it; nothing is left behind then.
+    """
     blocks: dict[str, bytes] = {"": json.dumps(tables, ensure_ascii=False, separators=(",", ":")).encode()}
     shapes: dict[str, tuple[str, list[int]]] = {}
     for name, array in arrays.items():
@@ -43,25 +50,28 @@ def save(path: Path, arrays: Mapping[str, npt.NDArray[Any]], tables: Mapping[str
     head = json.dumps(entries).encode()
     lead = MAGIC + b"%016d %010d\n" % (len(head), zlib.crc32(head))
     start = -(-(len(lead) + len(head)) // ALIGN) * ALIGN
-    temporary = path.with_name(f"{path.name}.{os.getpid()}.tmp")
-    with open(temporary, "wb") as file:
-        file.write((lead + head).ljust(start, b"\0"))
-        for block in blocks.values():
-            file.write(block.ljust(-(-len(block) // ALIGN) * ALIGN, b"\0"))
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(temporary, path)
+    padded = (block.ljust(-(-len(block) // ALIGN) * ALIGN, b"\0") for block in blocks.values())
+    _replace(path, chain([(lead + head).ljust(start, b"\0")], padded))
+
+
+def _replace(path: Path, pieces: Iterable[bytes]) -> None:
+    """Puts the pieces, one after the other, in the place of the file `path`."""
+    temporary = path.with_name(f"{path.name}.{os.getpid()}{TEMPORARY}")
+    try:
+        with open(temporary, "wb") as file:
+            file.writelines(pieces)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except OSError:
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+        raise
 
 
 def load(path: Path) -> tuple[Arrays, dict[str, Any]]:
     """Opens a store. Raises `Damaged` for anything but a whole file of this version."""
-    try:
-        with open(path, "rb") as file:
-            if not os.fstat(file.fileno()).st_size:
-                raise Damaged("is empty")
-            view = memoryview(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
-    except OSError as error:
-        raise Damaged(f"cannot be opened ({error.strerror})") from error
+    view = _view(path)
     lead_size = len(MAGIC) + 28
     lead = bytes(view[:lead_size])
     if not lead.startswith(MAGIC):
@@ -75,6 +85,27 @@ def load(path: Path) -> tuple[Arrays, dict[str, Any]]:
         return _blocks(view, entries, -(-(lead_size + head_size) // ALIGN) * ALIGN)
     except (ValueError, KeyError, TypeError) as error:
         raise Damaged(f"cannot be read ({error})") from error
+
+
+def _view(path: Path) -> memoryview:
+    """The bytes of a regular file; a link is not followed and a pipe not waited for."""
+    if path.is_symlink():
+        raise Damaged("is a link")
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    except OSError as error:
+        raise Damaged(f"cannot be opened ({error.strerror})") from error
+    try:
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
+            raise Damaged("is not a regular file")
+        if not status.st_size:
+            raise Damaged("is empty")
+        return memoryview(mmap.mmap(handle, 0, access=mmap.ACCESS_READ))
+    except OSError as error:
+        raise Damaged(f"cannot be read ({error.strerror})") from error
+    finally:
+        os.close(handle)
 
 
 def _blocks(view: memoryview, entries: dict[str, Any], start: int) -> tuple[Arrays, dict[str, Any]]:

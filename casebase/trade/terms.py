@@ -7,6 +7,7 @@ what case files say and what answers show.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from functools import cache
@@ -76,7 +77,7 @@ class Term:
 class Vocabulary:
     """All terms by kind and label, the word families and the ambiguous words."""
 
-    terms: dict[Kind, dict[str, Term]] = field(default_factory=lambda: {kind: {} for kind in KINDS})
+    terms: Mapping[Kind, Mapping[str, Term]]
     words: dict[str, tuple[str, ...]] = field(default_factory=dict)
     ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _names: dict[tuple[str, str], Term] = field(default_factory=dict, repr=False)
@@ -88,9 +89,12 @@ class Vocabulary:
 
     def resolve(self, kind: Kind, name: str) -> Term | None:
         """The term a case file means by `name`: its label or one of its other names, capitals ignored."""
+        exact = self.terms[kind].get(name)
+        if exact is not None:
+            return exact
         if not self._names:
             for term in self.all():
-                for other in (term.label, *term.also):
+                for other in term.also:
                     self._names.setdefault((term.kind, other.casefold()), term)
             for term in self.all():
                 self._names[term.kind, term.label.casefold()] = term
@@ -135,16 +139,35 @@ class Vocabulary:
         return tuple(self.terms["hazard"][label] for label in labels if label in self.terms["hazard"])
 
     def as_json(self) -> dict[str, Any]:
-        return {"terms": [_sparse(term) for term in self.all()], "words": self.words, "ambiguous": self.ambiguous}
+        return {"terms": {kind: {label: json.dumps(_sparse(term)) for label, term in terms.items()}
+                          for kind, terms in self.terms.items()},
+                "words": self.words, "ambiguous": self.ambiguous}
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Vocabulary:
-        vocabulary = cls(words={head: tuple(forms) for head, forms in data["words"].items()},
-                         ambiguous={word: tuple(meanings) for word, meanings in data["ambiguous"].items()})
-        for record in data["terms"]:
-            term = Term(**{key: _frozen(value) for key, value in record.items()})
-            vocabulary.terms[term.kind][term.label] = term
-        return vocabulary
+        return cls({kind: _StoredTerms(data["terms"][kind]) for kind in KINDS},
+                   {head: tuple(forms) for head, forms in data["words"].items()},
+                   {word: tuple(meanings) for word, meanings in data["ambiguous"].items()})
+
+
+class _StoredTerms(Mapping[str, Term]):
+    """Terms by label, each decoded when first asked for: a query needs a dozen of six hundred."""
+
+    def __init__(self, texts: dict[str, str]) -> None:
+        self._texts = texts
+        self._terms: dict[str, Term] = {}
+
+    def __getitem__(self, label: str) -> Term:
+        if label not in self._terms:
+            record = json.loads(self._texts[label])
+            self._terms[label] = Term(**{key: _frozen(value) for key, value in record.items()})
+        return self._terms[label]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._texts)
+
+    def __len__(self) -> int:
+        return len(self._texts)
 
 
 def _sparse(term: Term) -> dict[str, Any]:
@@ -160,10 +183,11 @@ def _frozen(value: Any) -> Any:
 @cache
 def package_vocabulary() -> Vocabulary:
     """The vocabulary that comes with the package. A fault in it is a fault of the program."""
-    vocabulary = Vocabulary()
+    terms: _Terms = {kind: {} for kind in KINDS}
+    vocabulary = Vocabulary(terms)
     problems: list[Problem] = []
     for source in sorted(DATA.glob("*.yaml")):
-        problems += _read_into(vocabulary, source.read_text(encoding="utf-8"), source.name)
+        problems += _read_into(vocabulary, terms, source.read_text(encoding="utf-8"), source.name)
     problems += _check_links(vocabulary, {})
     assert not problems, "\n".join(map(str, problems))
     return vocabulary
@@ -185,16 +209,21 @@ def folder_vocabulary(folder: Path) -> tuple[Vocabulary, list[Problem]]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return base, [Problem("encoding", "is not UTF-8 text", "save it as UTF-8", file=str(path))]
-    vocabulary = Vocabulary({kind: dict(terms) for kind, terms in base.terms.items()}, dict(base.words),
-                            dict(base.ambiguous))
+    terms: _Terms = {kind: dict(known) for kind, known in base.terms.items()}
+    vocabulary = Vocabulary(terms, dict(base.words), dict(base.ambiguous))
     places: dict[str, Place] = {}
-    problems = _read_into(vocabulary, text, str(path), places)
+    problems = _read_into(vocabulary, terms, text, str(path), places)
     problems += [Problem(problem.code, problem.message, problem.hint, str(path), problem.place, problem.field)
                  for problem in _check_links(vocabulary, places)]
     return vocabulary, problems
 
 
-def _read_into(vocabulary: Vocabulary, text: str, file: str, places: dict[str, Place] | None = None) -> list[Problem]:
+_Terms = dict[Kind, dict[str, Term]]
+
+
+def _read_into(vocabulary: Vocabulary, terms: _Terms, text: str, file: str,
+               places: dict[str, Place] | None = None) -> list[Problem]:
+    """Adds what a vocabulary file says to `terms`, which are those of `vocabulary`, and to its words."""
     findings = Findings(file, places=places if places is not None else {})
     tree, problems = parse(text)
     for problem in problems:
@@ -207,7 +236,7 @@ def _read_into(vocabulary: Vocabulary, text: str, file: str, places: dict[str, P
         for label, _value in part.node.entries if part else ():
             term = _term(part, kind, label.text) if part else None
             if term:
-                vocabulary.terms[kind][term.label] = term
+                terms[kind][term.label] = term
     for section, target in (("words", vocabulary.words), ("ambiguous", vocabulary.ambiguous)):
         part = top.mapping(section)
         for name, _value in part.node.entries if part else ():
