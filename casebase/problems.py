@@ -12,22 +12,19 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 Severity = Literal["error", "warning"]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """A position in a file: `line` and `column` count from 1; 0 means "the file as a whole"."""
 
     line: int = 0
     column: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing that is wrong, where it is, and what would put it right.
 
     `code` is stable and meant for programs; `message` and `hint` are sentences for people.

@@ -10,7 +10,7 @@ from casebase.cli.paper import Paper
 from casebase.record.case import Case, Check, Effect, Setting, Step, citation
 from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
-from casebase.reuse.evidence import FixEvidence, SymptomEvidence, kernel
+from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer, best_matches, proposed, without_effect
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term

@@ -7,9 +7,8 @@ field that is counted failed), every problem with its line and column, and the p
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date
-from typing import cast
+from typing import NamedTuple, cast
 
 from casebase.problems import Place, Problem, Severity, did_you_mean, errors
 from casebase.record import case as kinds
@@ -31,8 +30,7 @@ STEP_KEYS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """The outcome of reading one file. `case` is None when the file cannot be counted."""
 
     case: Case | None
@@ -40,8 +38,7 @@ class Reading:
     places: dict[str, Place]
 
 
-@dataclass(frozen=True, slots=True)
-class Parts:
+class Parts(NamedTuple):
     """A file's text taken apart: front matter with the line it starts on, and the body below it."""
 
     front: str

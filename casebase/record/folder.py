@@ -12,8 +12,8 @@ import re
 import stat
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from casebase.problems import Problem, refuse
 from casebase.record.case import Case
@@ -32,8 +32,7 @@ Signature = tuple[int, int, int, int]
 """Size, modification time, change time (both ns) and inode: enough to notice any change of a file."""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """A file that may hold a case. Its path is made only when asked for: a large folder has many."""
 
     id: str
@@ -45,8 +44,7 @@ class Entry:
         return Path(self.folder, f"{self.id}.md")
 
 
-@dataclass(frozen=True, slots=True)
-class Listing:
+class Listing(NamedTuple):
     """What a folder holds: case files in the order of their ids, and what was passed over and why."""
 
     entries: tuple[Entry, ...]

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import yaml
 
@@ -21,8 +20,7 @@ MAX_DEPTH = 16
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-@dataclass(frozen=True, slots=True)
-class Scalar:
+class Scalar(NamedTuple):
     """A single value as typed. `start` and `end` are character positions in the parsed text."""
 
     text: str
@@ -32,8 +30,7 @@ class Scalar:
     quoted: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Items:
+class Items(NamedTuple):
     """A sequence."""
 
     items: tuple[Node, ...]
@@ -42,8 +39,7 @@ class Items:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Mapping:
+class Mapping(NamedTuple):
     """Keys and values in the order of the file."""
 
     entries: tuple[tuple[Scalar, Node], ...]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -55,8 +55,7 @@ def log_ratio(one: float, other: float, most: float) -> float:
     return max(0.0, 1.0 - abs(math.log(one / other)) / math.log(most))
 
 
-@dataclass(frozen=True, slots=True)
-class Alike:
+class Alike(NamedTuple):
     """Similarity and coverage per position; similarity is NaN where nothing is known on both sides."""
 
     similarity: FloatArray

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from casebase.record.case import Case, Check, Repair, Result, Setting
 from casebase.retrieve.lexicon import Lexicon
@@ -15,8 +15,7 @@ from casebase.trade.readings import find_readings
 COMPLAINT, TITLE, TERMS, STORY = 2.0, 1.5, 1.0, 0.5
 
 
-@dataclass(frozen=True, slots=True)
-class EffectRow:
+class EffectRow(NamedTuple):
     """One action or bundle and what it did to one symptom ("" where the file does not say which)."""
 
     step: int
@@ -27,16 +26,14 @@ class EffectRow:
     parts: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class CheckRow:
+class CheckRow(NamedTuple):
     """One check and its verdict ("ok", "bad", "unsure" or "")."""
 
     check: str
     verdict: str
 
 
-@dataclass(frozen=True, slots=True)
-class Digest:
+class Digest(NamedTuple):
     """One case as the index knows it. Labels are the vocabulary's where it has the term, else as typed."""
 
     id: str

@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from casebase.trade import DATA
 from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
@@ -25,8 +25,7 @@ How = Literal["name", "said", "denies", "part"]
 _ORDER: dict[How, int] = {"name": 0, "said": 1, "denies": 2, "part": 3}
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """A term met in a text. `used` are positions of the tokens it used, `start` and `end` characters.
 
     `how` tells a name of the term from a pattern of speech ("said"), a pattern that means its absence ("denies")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -31,8 +32,7 @@ DIVERSITY = 0.7
 FLOOR = 0.05
 
 
-@dataclass(frozen=True, slots=True)
-class Reasons:
+class Reasons(NamedTuple):
     """Why a case is there: what it shares with the question, what speaks against it, what it does not say."""
 
     symptoms: tuple[str, ...] = ()
@@ -44,8 +44,7 @@ class Reasons:
     unknown: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(NamedTuple):
     """One similar case. `score` is in [0, 1]; `position` is its place in the index."""
 
     position: int
@@ -55,8 +54,7 @@ class Match:
     reasons: Reasons = Reasons()
 
 
-@dataclass(frozen=True, slots=True)
-class Ranking:
+class Ranking(NamedTuple):
     """All similar cases in the order of their score, and the few to show, diversified over causes."""
 
     matches: tuple[Match, ...]

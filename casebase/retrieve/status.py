@@ -9,8 +9,7 @@ not idle" are present symptoms.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from casebase.trade.words import FILLERS, Token, words_of
 
@@ -71,8 +70,7 @@ def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
 _TABLE = _table()
 
 
-@dataclass(frozen=True, slots=True)
-class Trigger:
+class Trigger(NamedTuple):
     """A trigger phrase at tokens `start` to `end` (exclusive)."""
 
     kind: str

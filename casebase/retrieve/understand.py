@@ -7,8 +7,7 @@ kept as `left_over` and still count in the text part of the search.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from casebase.problems import refuse
 from casebase.retrieve.lexicon import Found, Lexicon
@@ -22,8 +21,7 @@ MAX_CHARACTERS = 20_000
 TriedResult = Literal["cured", "better", "no change", "worse", "not said"]
 
 
-@dataclass(frozen=True, slots=True)
-class Observation:
+class Observation(NamedTuple):
     """A term read in a text. `words` is the passage it was read from, `start` its character position."""
 
     kind: Kind
@@ -34,8 +32,7 @@ class Observation:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Tried:
+class Tried(NamedTuple):
     """Something done before, and what it did as far as the text says."""
 
     action: str
@@ -43,8 +40,7 @@ class Tried:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class MachineSeen:
+class MachineSeen(NamedTuple):
     """What a text says of the machine; "" and None where it says nothing."""
 
     kind: str = ""
@@ -54,8 +50,7 @@ class MachineSeen:
     age_years: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Understood:
+class Understood(NamedTuple):
     """All that was read in a text."""
 
     text: str

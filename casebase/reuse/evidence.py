@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from casebase.record.case import RESULTS, Result
 from casebase.retrieve.index import Index
@@ -73,8 +73,7 @@ class FixEvidence:
         return "tried once, no change" if self.tried == 1 else "tried twice, no change"
 
 
-@dataclass(frozen=True, slots=True)
-class SymptomEvidence:
+class SymptomEvidence(NamedTuple):
     """The fixes for one symptom ("" for whatever the similar cases complained of), best supported first.
 
     `set_aside` are fixes that the question says were tried already. `cases` is how many similar cases speak.

@@ -7,7 +7,7 @@ marked as general tables.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, Ranking, rank
@@ -23,8 +23,7 @@ HANDBOOK_ALONE, HANDBOOK_BESIDE = 10, 5
 PROPOSED_FIXES = 5
 
 
-@dataclass(frozen=True, slots=True)
-class FirstAnswer:
+class FirstAnswer(NamedTuple):
     """Everything `find` tells.
 
     `similar` counts the cases similar enough to carry weight; `handbook` are the rows worth showing beside them,

@@ -14,6 +14,7 @@ import math
 from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 LEVEL = 0.95
 Z_95 = 1.959963984540054
@@ -21,8 +22,7 @@ _TINY = 1e-300
 _STEPS = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
+class Interval(NamedTuple):
     """A two-sided interval of a chance; 0 <= low <= high <= 1."""
 
     low: float
@@ -259,8 +259,7 @@ def kish(weights: Sequence[float]) -> float:
     return math.fsum(weights) ** 2 / squares if squares > 0 else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(NamedTuple):
     """Weighted evidence for one chance.
 
     share: weighted share of successes (None without weight); n_eff: Kish's size; n_rel: the sum of the

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -21,10 +20,10 @@ Json = dict[str, Any]
 def understood(seen: Understood) -> Json:
     return {
         "text": seen.text,
-        "terms": [asdict(term) for term in seen.observations],
-        "machine": asdict(seen.machine),
+        "terms": [term._asdict() for term in seen.observations],
+        "machine": seen.machine._asdict(),
         "readings": [{"value": r.value, "high": r.high, "unit": r.unit, "words": r.text} for r in seen.readings],
-        "tried": [asdict(tried) for tried in seen.tried],
+        "tried": [tried._asdict() for tried in seen.tried],
         "left_over": list(seen.left_over),
         "corrected": [{"written": wrong, "read_as": right} for wrong, right in seen.corrected],
         "doubts": [{"word": word, "meanings": list(meanings)} for word, meanings in seen.doubts],
@@ -33,7 +32,7 @@ def understood(seen: Understood) -> Json:
 
 def match(found: Match) -> Json:
     return {"case": found.id, "number": citation(found.id), "score": round(found.score, 4),
-            "causes": list(found.causes), "reasons": asdict(found.reasons)}
+            "causes": list(found.causes), "reasons": found.reasons._asdict()}
 
 
 def fix(evidence: FixEvidence) -> Json:

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from casebase.trade import DATA
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One published line: a symptom as printed, a cause, a remedy, and where it stands.
 
     `symptoms`, `cause` and `action` are labels of the vocabulary; `engine` limits the row ("" for all).
@@ -34,8 +33,7 @@ class Row:
     engine: str
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """A typical range of a reading. `low` or `high` is None where the source gives only one side."""
 
     reading: str

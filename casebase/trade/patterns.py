@@ -10,7 +10,7 @@ sentence. Every word is compared by its headword, so "leaks", "leaking" and "dri
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from casebase.trade.words import FILLERS, Folding, Token, tokens
 
@@ -19,16 +19,14 @@ NEAR = 8
 MAX_FILLERS = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """One place of a pattern: the headwords that fit, and how many other words may stand before it."""
 
     heads: frozenset[str]
     gap: int
 
 
-@dataclass(frozen=True, slots=True)
-class Pattern:
+class Pattern(NamedTuple):
     """A compiled pattern: parts joined by `&`, each a run of places."""
 
     parts: tuple[tuple[Place, ...], ...]
@@ -43,8 +41,7 @@ class Pattern:
         return frozenset().union(*(part[0].heads for part in self.parts))
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """Where a pattern fits: the positions of the tokens it used, in order."""
 
     used: tuple[int, ...]

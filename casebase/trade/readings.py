@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 # How units are written or said, and the name of the unit they mean.
 _UNIT_WORDS = {
@@ -67,8 +66,7 @@ _RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s*(?::|to)\s*1(?![\w:])"
 _UNIT_OF = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """A quantity found in a text. `high` is set for a range; `start` and `end` are character positions."""
 
     value: float
@@ -189,8 +187,7 @@ def _pint() -> tuple[Any, type[Exception]]:
     return pint.UnitRegistry(), pint.DimensionalityError
 
 
-@dataclass(frozen=True, slots=True)
-class PairCheck:
+class PairCheck(NamedTuple):
     """Two ways one reading was printed, held against each other. `error` is the relative difference."""
 
     first: Reading

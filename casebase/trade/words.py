@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+(?:'[^\W\d_]+)*|[.;!?:\n,/]")
 _HARD_BREAKS = frozenset(".;!?\n:")
@@ -35,8 +36,7 @@ FILLERS = frozenset(
     "then and of to be some all too quite pretty bit little now still also even right at on in up".split())
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """One word of a text, or a break ("." or ","). `start` and `end` are character positions."""
 
     text: str
