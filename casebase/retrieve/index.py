@@ -32,7 +32,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 7
+FORMAT = 8
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 

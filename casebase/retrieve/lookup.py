@@ -1,17 +1,20 @@
 """Exact full-text look-up over the case files: words, phrases, fields, AND, OR, NOT.
 
 The only home of whoosh, loaded by nothing else. Its index is a throw-away cache in the user's cache folder:
-whoosh unpickles its schema, so an index that came with somebody's case folder is never opened. Passages are
-always cut from the case files, not from the index.
+whoosh unpickles its schema, so an index that came with somebody's case folder is never opened. It is proved by
+checksums before it is opened, because whoosh itself does not notice a changed bit. Passages are always cut from
+the case files, not from the index.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import re
-import shutil
+import stat
 import warnings
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,10 +24,13 @@ from casebase import __version__
 from casebase.problems import refuse
 from casebase.record.case import Case, Check, Setting, citation
 from casebase.record.folder import Entry, load, require_folder, scan
-from casebase.retrieve.index import Progress, cache_folder
+from casebase.retrieve.index import Progress, discard, locked, writable_cache
 
+FORMAT = 2
 MAX_QUERY = 500
 PASSAGE = 160
+# Deeper brackets would exhaust the stack of the parser; such a query is read as plain words.
+MAX_BRACKETS = 20
 
 FIELDS = ("title", "complaint", "symptoms", "machine", "steps", "causes", "outcome", "body")
 
@@ -44,12 +50,16 @@ class Hit:
 
 @dataclass(frozen=True, slots=True)
 class LookUp:
-    """The cases that fit a query, how it was read, and a better spelling when nothing fits."""
+    """The cases that fit a query, how it was read, and a better spelling when nothing fits.
+
+    `notes` says in sentences what happened to the index of the look-up.
+    """
 
     hits: tuple[Hit, ...]
     total: int
     read_as: str
     suggestion: str
+    notes: tuple[str, ...]
 
 
 def look_up(folder: Path, query: str, limit: int = 20, progress: Progress | None = None) -> LookUp:
@@ -64,78 +74,142 @@ def look_up(folder: Path, query: str, limit: int = 20, progress: Progress | None
         raise refuse("too-long", f"the query has {len(query):,} characters; {MAX_QUERY} are allowed",
                      "use fewer words", field="QUERY")
     require_folder(folder)
-    with warnings.catch_warnings():
+    place, notes = writable_cache(folder)
+    with warnings.catch_warnings(), locked(place):
         warnings.simplefilter("ignore")  # whoosh warns of its own old syntax
-        index = _current(folder, progress)
+        index = _current(folder, place, progress, notes)
         with index.searcher() as searcher:
-            return _search(searcher, folder, query, limit)
+            return _search(searcher, folder, query, limit, notes)
 
 
-def _search(searcher: Any, folder: Path, query: str, limit: int) -> LookUp:
+def _search(searcher: Any, folder: Path, query: str, limit: int, notes: Sequence[str]) -> LookUp:
     parsed = _parse(query, searcher.schema)
     results = searcher.search(parsed, limit=limit)
-    words = {text.decode() if isinstance(text, bytes) else str(text) for _field, text in parsed.all_terms()}
+    words = {text.decode() for _field, text in parsed.existing_terms(searcher.reader(), expand=True)}
     hits = []
     for result in results:
         case = load(folder / f"{result['id']}.md", result["id"]).case
         if case is not None:
             hits.append(Hit(case.id, case.title, passage(case, words)))
-    suggestion = ""
-    if not hits:
-        corrected = searcher.correct_query(parsed, query)
-        suggestion = corrected.string if corrected.query != parsed else ""
-    return LookUp(tuple(hits), len(results), str(parsed).replace("text:", ""), suggestion)
+    suggestion = "" if hits else _suggestion(searcher, query)
+    return LookUp(tuple(hits), len(results), str(parsed).replace("text:", ""), suggestion, tuple(notes))
+
+
+def _suggestion(searcher: Any, query: str) -> str:
+    """The query with its unknown words spelt as the nearest known ones, if that finds something, else ""."""
+    reader, corrector = searcher.reader(), searcher.corrector("text")
+
+    def known(word: re.Match[str]) -> str:
+        text = word[0].lower()
+        if len(text) < 4 or ("text", text) in reader:
+            return word[0]
+        near = corrector.suggest(text, limit=1, maxdist=1 if len(text) < 8 else 2)
+        return str(near[0]) if near else word[0]
+
+    better = re.sub(r"\w+\b(?!:)", known, query)
+    return better if better != query and len(searcher.search(_parse(better, searcher.schema), limit=1)) else ""
 
 
 def _parse(query: str, schema: Any) -> Any:
-    from whoosh.qparser import MultifieldParser, PhrasePlugin, SimpleParser
+    """Words, phrases, fields, prefixes and operators; what is not well formed is read as plain words."""
+    from whoosh import query as queries
+    from whoosh.qparser import FieldsPlugin, GroupPlugin, OperatorsPlugin, PhrasePlugin, PrefixPlugin, QueryParser
 
-    parser = MultifieldParser(["text"], schema)
-    parsed = None
-    # Too deep a nesting would exhaust the stack of the parser; such a query is read as plain words.
-    if max(query.count("("), query.count("[")) <= 20:
+    full = [FieldsPlugin(), PrefixPlugin(), PhrasePlugin(), GroupPlugin(),
+            OperatorsPlugin(AndNot=None, AndMaybe=None, Require=None)]
+    parsed = queries.NullQuery
+    if query.count("(") <= MAX_BRACKETS:
         with suppress(Exception):
-            parsed = parser.parse(query)
-    if parsed is None or not list(parsed.all_terms()):
-        plain = SimpleParser("text", schema, plugins=[PhrasePlugin()])
-        parsed = plain.parse(" ".join(re.findall(r"\w+", query)))
-    return parsed.normalize()
+            parsed = QueryParser("text", schema, plugins=full).parse(query).normalize()
+    if parsed == queries.NullQuery:
+        parsed = QueryParser("text", schema, plugins=[]).parse(" ".join(re.findall(r"\w+", query))).normalize()
+    return parsed
 
 
-def _current(folder: Path, progress: Progress | None) -> Any:
-    """The whoosh index in step with the folder: changed files re-read, vanished ones removed."""
-    from whoosh import index as whoosh_index
+def _current(folder: Path, place: Path | None, progress: Progress | None, notes: list[str]) -> Any:
+    """The whoosh index in step with the folder; in memory where it cannot be stored."""
+    from whoosh.filedb.filestore import RamStorage
 
-    place = cache_folder(folder) / "lookup"
-    entries = {entry.id: entry for entry in scan(folder).entries}
-    known = _known(place)
-    if known is None:
-        with suppress(OSError):
-            shutil.rmtree(place) if place.is_dir() and not place.is_symlink() else place.unlink()
-        place.mkdir(parents=True, mode=0o700)
-        index, known = whoosh_index.create_in(place, _schema()), {}
-    else:
-        index = whoosh_index.open_dir(place)
-    changed = [entry for entry in entries.values() if known.get(entry.id) != list(entry.signature)]
-    gone = [case_id for case_id in known if case_id not in entries]
-    if changed or gone:
-        writer = index.writer(limitmb=256)
-        for case_id in gone:
-            writer.delete_by_term("id", case_id)
-        for entry in progress(changed, len(changed)) if progress else changed:
-            _write(writer, entry, fresh=entry.id not in known)
-        writer.commit()
-        (place / "known.json").write_text(json.dumps(
-            {"version": __version__, "files": {entry.id: entry.signature for entry in entries.values()}}))
+    entries = scan(folder).entries
+    if place is not None:
+        try:
+            return _stored(place / "lookup", entries, progress, notes)
+        except OSError as error:
+            notes.append(f"the index could not be stored in {place} ({error.strerror}), so it will be built anew")
+    index = RamStorage().create_index(_schema())
+    _update(index, entries, {}, progress)
     return index
 
 
-def _known(place: Path) -> dict[str, list[int]] | None:
-    try:
-        data = json.loads((place / "known.json").read_text())
-        return dict(data["files"]) if data["version"] == __version__ else None
-    except (OSError, ValueError, KeyError, TypeError):
+def _stored(place: Path, entries: Sequence[Entry], progress: Progress | None, notes: list[str]) -> Any:
+    from whoosh import index as whoosh_index
+
+    known = _known(place, notes)
+    if known is None:
+        _clear(place)
+        index, known = whoosh_index.create_in(place, _schema()), {}
+    else:
+        index = whoosh_index.open_dir(place)
+    if _update(index, entries, known, progress):
+        (place / "known.json").write_text(json.dumps({
+            "version": f"{FORMAT} {__version__}", "parts": _checksums(place),
+            "files": {entry.id: entry.signature for entry in entries}}))
+    return index
+
+
+def _clear(place: Path) -> None:
+    """An empty directory at `place`, whatever stands there."""
+    if place.is_symlink() or not place.is_dir():
+        discard(place)
+    place.mkdir(mode=0o700, exist_ok=True)
+    for part in place.iterdir():
+        discard(part)
+
+
+def _update(index: Any, entries: Sequence[Entry], known: dict[str, list[int]], progress: Progress | None) -> bool:
+    """Reads changed files again and forgets vanished ones; whether there was anything to do."""
+    changed = [entry for entry in entries if known.get(entry.id) != list(entry.signature)]
+    gone = known.keys() - {entry.id for entry in entries}
+    if not changed and not gone and known:
+        return False
+    writer = index.writer(limitmb=256)
+    for case_id in gone:
+        writer.delete_by_term("id", case_id)
+    for entry in progress(changed, len(changed)) if progress else changed:
+        _write(writer, entry, fresh=entry.id not in known)
+    writer.commit()
+    return True
+
+
+def _known(place: Path, notes: list[str]) -> dict[str, list[int]] | None:
+    """The signatures of the files the stored index was made from; None where it is of no use."""
+    if not os.path.lexists(place):
         return None
+    try:
+        if place.is_symlink():
+            raise ValueError("is a link")
+        parts = _checksums(place)
+        data = json.loads((place / "known.json").read_text())
+        if data["version"] != f"{FORMAT} {__version__}":
+            return None
+        if data["parts"] != parts:
+            raise ValueError("has a damaged part")
+        return dict(data["files"])
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        notes.append(f"the stored index of the look-up cannot be used ({reason}); it was built anew")
+        return None
+
+
+def _checksums(place: Path) -> dict[str, int]:
+    """A checksum of every file of the stored index. Raises `ValueError` for what is not a plain file."""
+    found = {}
+    for part in sorted(place.iterdir()):
+        if not stat.S_ISREG(part.lstat().st_mode):
+            raise ValueError("holds what is not a regular file")
+        if part.name not in ("known.json", "MAIN_WRITELOCK"):
+            found[part.name] = zlib.crc32(part.read_bytes())
+    return found
 
 
 def _schema() -> Any:
