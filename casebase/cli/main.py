@@ -9,6 +9,7 @@ import functools
 import gc
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -54,9 +55,13 @@ def open_base(cases: Path | None) -> Any:
     from casebase.api import CaseBase
 
     base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
-    for note in base.index.notes:
-        print(f"note: {visible(note)}", file=sys.stderr)
+    say(base.index.notes)
     return base
+
+
+def say(notes: Iterable[str]) -> None:
+    for note in notes:
+        print(f"note: {visible(note)}", file=sys.stderr)
 
 
 def mention(problems: Iterable[Problem]) -> None:
@@ -69,7 +74,9 @@ def mention(problems: Iterable[Problem]) -> None:
 
 
 def print_json(data: Any) -> None:
-    print(json.dumps(data, ensure_ascii=False, indent=2))
+    """Prints JSON that reads well and in which no control character of others stands as itself."""
+    text = json.dumps(data, ensure_ascii=False, indent=2)
+    print(re.sub(r"[^\n -~]", lambda char: char[0] if char[0].isprintable() else json.dumps(char[0])[1:-1], text))
 
 
 @app.callback(invoke_without_command=True)
@@ -214,6 +221,7 @@ def lookup(
     from casebase.retrieve.lookup import look_up
 
     found = look_up(case_folder(cases), query, limit, lambda entries, total: progress(entries, total, "reading cases"))
+    say(found.notes)
     if as_json:
         print_json({"query": query, "read_as": found.read_as, "cases": [
             {"case": hit.id, "title": hit.title, "passage": hit.passage} for hit in found.hits],

@@ -15,6 +15,7 @@ import stat
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 8
+FORMAT = 9
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -73,8 +74,7 @@ class Index:
     @property
     def offsets(self) -> tuple[int, ...]:
         """The position at which each segment begins."""
-        sizes = [0, *(segment.size for segment in self.segments)]
-        return tuple(int(total) for total in np.cumsum(sizes)[:-1])
+        return tuple(accumulate((segment.size for segment in self.segments[:-1]), initial=0))
 
     def locate(self, position: int) -> tuple[Segment, int]:
         """The segment of a position and the place within it."""

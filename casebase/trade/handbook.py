@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from casebase.trade import DATA
@@ -89,7 +89,11 @@ def rows_for(symptoms: Iterable[str], *, engine: str = "") -> tuple[Row, ...]:
     A row for another engine than `engine` is left out; a row that needs a symptom not given comes after those
     whose symptoms are all there.
     """
-    asked = set(symptoms)
+    return _rows_for(frozenset(symptoms), engine)
+
+
+@lru_cache(maxsize=256)
+def _rows_for(asked: frozenset[str], engine: str) -> tuple[Row, ...]:
     if not asked:
         return ()
     fitting = [row for row in map(_row, _table("handbook.csv", asked))

@@ -28,7 +28,7 @@ FILE_NAME = "vocabulary.yaml"
 _PLURAL: dict[Kind, str] = {kind: kind + "s" for kind in KINDS}
 _SECTIONS = (*_PLURAL.values(), "words", "ambiguous")
 _KEYS = ("under", "group", "also", "said", "denied by", "hazards", "only", "points to", "cures", "minutes", "owner",
-         "result", "unit", "caution", "iso14224", "engine", "carburettor", "part")
+         "result", "unit", "caution", "iso14224", "engine", "carburettor", "part", "known from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,8 @@ class Term:
     `also` are names that case files may use; `said` are patterns of speech, `denied_by` patterns that mean
     its absence. `only` limits it to engines, carburettors or machines. `minutes` is the usual bench time of a
     check or action. `ok` and `bad` are the findings of a check that speak for and against the part;
-    `points_to` are the causes a bad finding makes likelier, `cures` those an action removes.
+    `points_to` are the causes a bad finding makes likelier, `known_from` the symptoms that are such a bad finding
+    by themselves; `cures` are the causes an action removes.
     """
 
     kind: Kind
@@ -51,6 +52,7 @@ class Term:
     hazards: tuple[str, ...] = ()
     only: tuple[tuple[str, tuple[str, ...]], ...] = ()
     points_to: tuple[str, ...] = ()
+    known_from: tuple[str, ...] = ()
     cures: tuple[str, ...] = ()
     minutes: float | None = None
     owner: bool = False
@@ -258,7 +260,7 @@ def _term(section: Fields, kind: Kind, label: str) -> Term | None:
         kind=kind, label=label, under=fields.text("under") or fields.text("group"), also=fields.texts("also"),
         said=fields.texts("said"), denied_by=fields.texts("denied by"), part=fields.text("part"),
         hazards=fields.texts("hazards"), only=_only(fields), points_to=fields.texts("points to"),
-        cures=fields.texts("cures"), minutes=None if minutes is None else float(minutes),
+        known_from=fields.texts("known from"), cures=fields.texts("cures"), minutes=None if minutes is None else float(minutes),
         owner=fields.choice("owner", ("true", "false"), "true or false") == "true", quantity=quantity,
         unit=fields.text("unit") or unit, ok=good, bad=bad, caution=fields.text("caution"),
         iso14224=fields.text("iso14224"), engine=fields.text("engine"), carburettor=fields.text("carburettor"),
@@ -297,7 +299,7 @@ def _result(fields: Fields) -> tuple[str, str, tuple[str, ...], tuple[str, ...]]
 
 # Which of a term's links must name a term of which kind.
 _LINKS: tuple[tuple[str, Kind], ...] = (
-    ("hazards", "hazard"), ("points_to", "cause"), ("cures", "cause"))
+    ("hazards", "hazard"), ("points_to", "cause"), ("cures", "cause"), ("known_from", "symptom"))
 
 
 def _check_links(vocabulary: Vocabulary, places: Mapping[str, Place]) -> list[Problem]:

@@ -1,0 +1,116 @@
+"""What is probably wrong: chances of causes from similar cases, with the handbook as a prior that fades.
+
+p(cause) ∝ handbook share · HANDBOOK_CASES + Σ weight of similar cases that had it. The handbook is worth a
+fixed number of cases, so it speaks loudest while there are few. Something that no list names keeps a share too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from casebase.retrieve.index import Index
+from casebase.retrieve.rank import Match
+from casebase.retrieve.understand import Understood
+from casebase.reuse.evidence import kernel
+from casebase.trade.handbook import Row, rows_for
+
+FloatArray = npt.NDArray[np.float64]
+
+SOMETHING_ELSE = "something else"
+HANDBOOK_CASES = 3.0
+ELSE_CASES = 0.5
+# A row that needs a symptom nobody mentioned speaks for its cause only a little (our choice).
+PARTLY = 0.25
+# Words of the question itself: a cause it names counts like so many cases, one it rules out nearly vanishes.
+NAMED_CASES, RULED_OUT = 2.0, 0.05
+MOST_CAUSES = 60
+# Below this share in one of two symptoms, a cause is not held to explain both.
+SHARED = 0.08
+
+
+class Belief(NamedTuple):
+    """Chances of causes, the likeliest first, SOMETHING_ELSE last; they sum to 1.
+
+    `cases` and `rows` are what each cause rests on.
+    """
+
+    causes: tuple[str, ...]
+    chances: FloatArray
+    cases: dict[str, tuple[str, ...]]
+    rows: dict[str, tuple[Row, ...]]
+
+    def with_chances(self, chances: FloatArray) -> Belief:
+        """The same causes after something was learned."""
+        return self._replace(chances=np.asarray(chances / chances.sum()))
+
+    def top(self, count: int = 3) -> tuple[tuple[str, float], ...]:
+        """The likeliest causes with their chances."""
+        order = np.argsort(-self.chances, kind="stable")[:count]
+        return tuple((self.causes[i], float(self.chances[i])) for i in order)
+
+
+def believe(question: Understood, matches: Sequence[Match], index: Index) -> Belief:
+    """The belief over causes for a question, before any check of this machine has been made."""
+    vocabulary, machine = index.lexicon.vocabulary, question.machine
+    symptoms = (*question.symptoms, *question.labels("symptom", "possible"))
+    rows = _rows_by_cause(rows_for(symptoms, engine=machine.engine))
+    weights = _handbook_weights(rows, set(symptoms))
+    cases: dict[str, list[str]] = {}
+    for match in matches:
+        weight = kernel(match.score)
+        for cause in match.causes if weight else ():
+            weights[cause] = weights.get(cause, 0.0) + weight / len(match.causes)
+            cases.setdefault(cause, []).append(match.id)
+    for cause in question.labels("cause", "present", "possible"):
+        weights[cause] = weights.get(cause, 0.0) + NAMED_CASES
+    for cause in weights:
+        term = vocabulary.terms["cause"].get(cause)
+        if term and not term.applies(engine=machine.engine, carburettor=machine.carburettor, machine=machine.kind):
+            weights[cause] = 0.0
+        if set(vocabulary.path("cause", cause)) & set(question.labels("cause", "absent", "resolved")):
+            weights[cause] *= RULED_OUT
+    kept = sorted((c for c in weights if weights[c] > 0), key=lambda cause: (-weights[cause], cause))[:MOST_CAUSES]
+    chances = np.array([*(weights[cause] for cause in kept), ELSE_CASES])
+    return Belief((*kept, SOMETHING_ELSE), chances / chances.sum(),
+                  {cause: tuple(ids) for cause, ids in cases.items()}, rows)
+
+
+def _rows_by_cause(rows: Iterable[Row]) -> dict[str, tuple[Row, ...]]:
+    by_cause: dict[str, tuple[Row, ...]] = {}
+    for row in rows:
+        by_cause[row.cause] = (*by_cause.get(row.cause, ()), row)
+    return by_cause
+
+
+def _handbook_weights(rows: dict[str, tuple[Row, ...]], asked: set[str]) -> dict[str, float]:
+    """Each cause once, however many rows name it; the more of the asked symptoms its rows cover the better."""
+    raw = {cause: max(_coverage(row, asked) for row in found) for cause, found in rows.items()}
+    total = sum(raw.values())
+    return {cause: HANDBOOK_CASES * weight / total for cause, weight in raw.items()} if total else {}
+
+
+def _coverage(row: Row, asked: set[str]) -> float:
+    shared = len(set(row.symptoms) & asked) / len(asked)
+    return shared * (1.0 if set(row.symptoms) <= asked else PARTLY)
+
+
+def two_systems(question: Understood, matches: Sequence[Match], index: Index) -> tuple[str, str] | None:
+    """Two of the asked symptoms that hardly any one cause explains together, so that two faults are likely."""
+    symptoms = question.symptoms
+    shares = {}
+    for symptom in symptoms:
+        alone = question._replace(observations=tuple(
+            seen for seen in question.observations if seen.kind != "symptom" or seen.label == symptom))
+        belief = believe(alone, [match for match in matches if symptom in match.reasons.symptoms], index)
+        shares[symptom] = dict(zip(belief.causes, belief.chances, strict=True))
+    for number, one in enumerate(symptoms):
+        for other in symptoms[number + 1:]:
+            both = max((min(share, shares[other].get(cause, 0.0)) for cause, share in shares[one].items()
+                        if cause != SOMETHING_ELSE), default=0.0)
+            if shares[one] and shares[other] and both < SHARED / 4:
+                return one, other
+    return None
