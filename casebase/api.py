@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from casebase.problems import Problem
+from casebase.problems import Problem, Refused, errors
 from casebase.record.case import Case
 from casebase.record.casefile import Reading
 from casebase.record.folder import find_case, load
 from casebase.retrieve.index import Index, Progress, open_index
 from casebase.retrieve.understand import Understood, understand
 from casebase.reuse.firstanswer import FirstAnswer, first_answer
+
+# What is meant as a job and not as words: a number, or an id that begins with one.
+JOB_NAME = re.compile(r"\d+|\d\d-\d{3,}[A-Za-z0-9._-]*")
+
+if TYPE_CHECKING:
+    from casebase.reuse.nextcheck import Known, NextStep, Profile
 
 
 class CaseBase:
@@ -44,6 +52,37 @@ class CaseBase:
     def find(self, text: str, *, limit: int = 6, diverse: bool = True) -> FirstAnswer:
         """Similar cases for a complaint in plain words, what cured them, and the cautions."""
         return first_answer(text, self.index, limit=limit, diverse=diverse)
+
+    def next_step(self, words: str, known: Known | None = None, *, profile: Profile = "bench",
+                  limit: int = 5) -> NextStep:
+        """What to check or do next for a complaint in plain words, given what is known of this machine."""
+        from casebase.reuse.nextcheck import Known, next_step
+
+        return next_step(self.understand(words), self.index, known or Known(), profile=profile, limit=limit)
+
+    def next_step_of(self, job: Case, more: Known | None = None, *, profile: Profile = "bench",
+                     limit: int = 5) -> NextStep:
+        """What to check or do next on a job, given its steps so far and what is known beyond them."""
+        from casebase.reuse.jobstate import question_of
+        from casebase.reuse.nextcheck import Known, next_step
+
+        question, known = question_of(job, self.index.lexicon)
+        if more is not None:
+            known = Known((*known.answers, *more.answers), (*known.failed, *more.failed))
+        return next_step(question, self.index, known, profile=profile, limit=limit)
+
+    def job(self, reference: str) -> tuple[Case | None, Path | None]:
+        """The case and file that `reference` names by number or id; (None, None) where it is words instead.
+
+        Raises `Refused` when the named file cannot be used.
+        """
+        if not JOB_NAME.fullmatch(reference.strip()):
+            return None, None
+        entry = find_case(self.folder, reference.strip())
+        reading = load(entry.path, entry.id)
+        if reading.case is None:
+            raise Refused(*errors(reading.problems), usage=False)
+        return reading.case, entry.path
 
     def reading(self, reference: str) -> Reading:
         """The case file that `reference` names (see `record.folder.find_case`), with its problems."""

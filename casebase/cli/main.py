@@ -13,13 +13,16 @@ import re
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Annotated, Any, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec, TypeVar
 
 import typer
 
 from casebase import __version__
 from casebase.cli.paper import Paper, progress
 from casebase.problems import Problem, Refused, errors, visible
+
+if TYPE_CHECKING:
+    from casebase.reuse.nextcheck import Profile
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -255,6 +258,42 @@ def index(cases: Cases = None, as_json: AsJson = False) -> None:
     else:
         print(f"{built.size:,} cases indexed")
     mention(built.errors)
+
+
+@app.command("next")
+@person_errors
+def next_command(
+    job: Annotated[str, typer.Argument(metavar="JOB", help='A job (its number or id), or a complaint in words.')],
+    cases: Cases = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Go on step by step: one check, its answer, the next.")] = False,
+    profile: Annotated[str, typer.Option(help="bench (everything) or owner (what needs no tools).")] = "bench",
+    limit: Annotated[int, typer.Option(min=1, max=30, help="How many proposals to show.")] = 6,
+    as_json: AsJson = False,
+) -> None:
+    """Propose the check to do next, and say what each answer would mean.
+
+    Example: casebase next "will not start, spark plug wet"
+    """
+    from casebase.cli import nextviews
+    from casebase.problems import refuse
+
+    if profile not in ("bench", "owner"):
+        raise refuse("choice", f'"{profile}" is not a profile', "allowed: bench, owner", field="--profile")
+    chosen: Profile = "owner" if profile == "owner" else "bench"
+    base = open_base(cases)
+    on_bench, path = base.job(job)
+    if ask:
+        nextviews.converse(Paper(), base, job, on_bench, path, chosen, input)
+        return
+    step = (base.next_step_of(on_bench, profile=chosen, limit=limit) if on_bench else
+            base.next_step(job, profile=chosen, limit=limit))
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.next_step(step))
+    else:
+        nextviews.next_step(Paper(), base, step)
+    mention(base.index.errors)
 
 
 @app.command("import")

@@ -87,6 +87,11 @@ class Index:
         segment, place = self.locate(position)
         return segment.id(place)
 
+    def came_back(self, position: int) -> bool:
+        """Whether the repair of that case did not hold."""
+        segment, place = self.locate(position)
+        return bool(segment["came_back"][place])
+
     def column(self, name: str) -> npt.NDArray[Any]:
         """One value per position, over all segments."""
         if len(self.segments) == 1:

@@ -23,6 +23,10 @@ FloatArray = npt.NDArray[np.float64]
 SOMETHING_ELSE = "something else"
 HANDBOOK_CASES = 3.0
 ELSE_CASES = 0.5
+# A symptom with few rows does not make any of them strong.
+MOST_PER_ROW = 0.5
+# A repair that came back named the wrong cause, or not all of it.
+CAME_BACK = 0.25
 # A row that needs a symptom nobody mentioned speaks for its cause only a little (our choice).
 PARTLY = 0.25
 # Words of the question itself: a cause it names counts like so many cases, one it rules out nearly vanishes.
@@ -61,7 +65,7 @@ def believe(question: Understood, matches: Sequence[Match], index: Index) -> Bel
     weights = _handbook_weights(rows, set(symptoms))
     cases: dict[str, list[str]] = {}
     for match in matches:
-        weight = kernel(match.score)
+        weight = kernel(match.score) * (CAME_BACK if index.came_back(match.position) else 1.0)
         for cause in match.causes if weight else ():
             weights[cause] = weights.get(cause, 0.0) + weight / len(match.causes)
             cases.setdefault(cause, []).append(match.id)
@@ -90,7 +94,9 @@ def _handbook_weights(rows: dict[str, tuple[Row, ...]], asked: set[str]) -> dict
     """Each cause once, however many rows name it; the more of the asked symptoms its rows cover the better."""
     raw = {cause: max(_coverage(row, asked) for row in found) for cause, found in rows.items()}
     total = sum(raw.values())
-    return {cause: HANDBOOK_CASES * weight / total for cause, weight in raw.items()} if total else {}
+    if not total:
+        return {}
+    return {cause: min(HANDBOOK_CASES * weight / total, MOST_PER_ROW) for cause, weight in raw.items()}
 
 
 def _coverage(row: Row, asked: set[str]) -> float:

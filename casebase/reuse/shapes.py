@@ -11,6 +11,7 @@ from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer
+from casebase.reuse.nextcheck import NextStep, Proposal
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term
 
@@ -70,6 +71,28 @@ def first_answer(answer: FirstAnswer) -> Json:
         "evidence": [symptom_evidence(part) for part in answer.evidence],
         "handbook": [handbook_row(row) for row in answer.handbook], "handbook_more": answer.handbook_more,
         "cautions": [hazard(term) for term in answer.cautions],
+    }
+
+
+def next_step(step: NextStep) -> Json:
+    return {
+        "causes": [{"cause": cause, "chance": round(float(chance), 4), "cases": list(step.belief.cases.get(cause, ())),
+                    "sources": sorted({row.source for row in step.belief.rows.get(cause, ())})}
+                   for cause, chance in zip(step.belief.causes, step.belief.chances, strict=True)],
+        "two_faults": step.two_faults, "settled": step.settled,
+        "proposals": [_proposal(item) for item in step.proposals],
+    }
+
+
+def _proposal(item: Proposal) -> Json:
+    return {
+        "kind": item.kind, "name": item.term.label, "minutes": round(item.minutes, 1), "cost": round(item.cost, 2),
+        "saves": round(item.saves, 2), "price_known": item.price_known, "first_for_safety": item.first_for_safety,
+        "helps": round(item.works, 4) if item.kind == "fix" else None, "cases": list(item.cases),
+        "outcomes": [{"answer": outcome.answer, "chance": round(outcome.chance, 4),
+                      "causes": [{"cause": cause, "chance": round(chance, 4)} for cause, chance in outcome.causes]}
+                     for outcome in item.outcomes],
+        "hazards": list(item.term.hazards),
     }
 
 
