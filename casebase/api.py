@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +21,8 @@ JOB_NAME = re.compile(r"\d+|\d\d-\d{3,}[A-Za-z0-9._-]*")
 
 if TYPE_CHECKING:
     from casebase.reuse.nextcheck import Known, NextStep, Profile
+    from casebase.reuse.reading import ReadingAnswer
+    from casebase.reuse.weigh import Replacement, Weighing
 
 
 class CaseBase:
@@ -70,6 +73,20 @@ class CaseBase:
         if more is not None:
             known = Known((*known.answers, *more.answers), (*known.failed, *more.failed))
         return next_step(question, self.index, known, profile=profile, limit=limit)
+
+    def weigh(self, fixes: Sequence[str], complaint: str = "", *, otherwise: float = 0.0,
+              replacement: Replacement | None = None) -> Weighing:
+        """Which of the named fixes in which order, when to stop, and whether to repair at all."""
+        from casebase.reuse.weigh import read_given, weigh
+
+        return weigh([read_given(fix) for fix in fixes], complaint, self.index, otherwise=otherwise,
+                     replacement=replacement)
+
+    def in_context(self, check: str, value: str, *, engine: str = "", machine: str = "") -> ReadingAnswer:
+        """A reading held against typical limits and the shop's own record."""
+        from casebase.reuse.reading import in_context
+
+        return in_context(check, value, self.index, engine=engine, machine=machine)
 
     def job(self, reference: str) -> tuple[Case | None, Path | None]:
         """The case and file that `reference` names by number or id; (None, None) where it is words instead.

@@ -296,6 +296,67 @@ def next_command(
     mention(base.index.errors)
 
 
+@app.command()
+@person_errors
+def weigh(
+    fixes: Annotated[list[str], typer.Argument(metavar="FIX", help='A fix with what you know of it: "fit carburettor '
+                                               'kit: 11.80, 38 min, 60 %" (or "3 of 5"); the cases fill in the rest.')],
+    complaint: Annotated[str, typer.Option("--for", metavar="WORDS", help="The complaint, to ask the cases.")] = "",
+    otherwise: Annotated[float, typer.Option(min=0, help="What it costs when all of them have failed.")] = 0.0,
+    new_price: Annotated[float | None, typer.Option(min=0, help="Price of another machine.")] = None,
+    new_life: Annotated[float, typer.Option(min=0.01, help="Years another machine lasts.")] = 6.0,
+    repaired_life: Annotated[float, typer.Option(min=0.01, help="Years this one lasts once cured.")] = 3.0,
+    resale: Annotated[float, typer.Option(min=0, help="What this machine fetches as it is.")] = 0.0,
+    cases: Cases = None,
+    as_json: AsJson = False,
+) -> None:
+    """Weigh fixes against each other, and repair against another machine. Money already spent stays out.
+
+    Example: casebase weigh "fit carburettor kit" "replace fuel line" --for "runs only on choke" --otherwise 120
+    """
+    base = open_base(cases)
+    replacement = None
+    if new_price is not None:
+        from casebase.reuse.weigh import Replacement
+
+        replacement = Replacement(new_price, new_life, repaired_life, resale)
+    answer = base.weigh(fixes, complaint, otherwise=otherwise, replacement=replacement)
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.weighing(answer))
+    else:
+        from casebase.cli import weighviews
+
+        weighviews.weighing(Paper(), base, answer)
+
+
+@app.command()
+@person_errors
+def reading(
+    check: Annotated[str, typer.Argument(metavar="CHECK", help="What was read, such as inlet valve clearance.")],
+    value: Annotated[str, typer.Argument(metavar="VALUE", help="The value with its unit, such as 0.006 in.")],
+    engine: Annotated[str, typer.Option(help="two-stroke, four-stroke ...")] = "",
+    machine: Annotated[str, typer.Option(help="chainsaw, blower ...")] = "",
+    cases: Cases = None,
+    as_json: AsJson = False,
+) -> None:
+    """Hold a reading against typical limits and the shop's own readings.
+
+    Example: casebase reading "inlet valve clearance" "0.006 in" --engine four-stroke
+    """
+    base = open_base(cases)
+    answer = base.in_context(check, value, engine=engine, machine=machine)
+    if as_json:
+        from casebase.reuse import shapes
+
+        print_json(shapes.reading(answer))
+    else:
+        from casebase.cli import weighviews
+
+        weighviews.reading(Paper(), base, answer)
+
+
 @app.command("import")
 @person_errors
 def import_cases(

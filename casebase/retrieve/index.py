@@ -98,6 +98,15 @@ class Index:
             return self.segments[0][name]
         return np.concatenate([segment[name] for segment in self.segments])
 
+    def cases_with(self, column: str, pointer: str, number: int) -> tuple[str, ...]:
+        """Ids of the cases that have a number among the rows of a list column ("check" by "checks_at")."""
+        found: list[str] = []
+        for segment, offset in zip(self.segments, self.offsets, strict=True):
+            rows = np.flatnonzero(segment[column] == number) if number >= 0 else np.zeros(0, dtype=np.int64)
+            owners = np.unique(np.searchsorted(segment[pointer], rows, side="right") - 1)
+            found += [segment.id(int(owner)) for owner in owners if self.alive[int(owner) + offset]]
+        return tuple(dict.fromkeys(found))
+
     def row(self, name: str, position: int) -> list[int]:
         segment, place = self.locate(position)
         return [int(value) for value in segment.row(name, place)]

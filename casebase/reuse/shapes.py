@@ -12,6 +12,8 @@ from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer
 from casebase.reuse.nextcheck import NextStep, Proposal
+from casebase.reuse.reading import ReadingAnswer
+from casebase.reuse.weigh import Weighing
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term
 
@@ -93,6 +95,39 @@ def _proposal(item: Proposal) -> Json:
                       "causes": [{"cause": cause, "chance": round(chance, 4)} for cause, chance in outcome.causes]}
                      for outcome in item.outcomes],
         "hazards": list(item.term.hazards),
+    }
+
+
+def weighing(answer: Weighing) -> Json:
+    return {
+        "symptom": answer.symptom, "currency": answer.currency, "hourly_rate": answer.hourly,
+        "order": [step.name for step in answer.course.steps], "left_out": list(answer.left_out),
+        "expected_cost": round(answer.outlook.cost, 2), "cost_interval": [round(v, 2) for v in answer.cost],
+        "cured": round(answer.outlook.cured, 4), "worst_cost": round(answer.outlook.worst, 2),
+        "otherwise": answer.course.fallback,
+        "fixes": [{
+            "fix": item.step.name, "price": item.step.price, "minutes": item.step.minutes,
+            "chance": round(item.step.chance, 4), "by_hand": item.given.chance is not None or item.given.counts is not None,
+            "evidence": fix(item.evidence) if item.evidence else None,
+            "pays_under": None if item.pays_under is None else round(item.pays_under, 2),
+            "difference": item.without and {"mean": round(item.without.mean, 2), "low": round(item.without.low, 2),
+                                            "high": round(item.without.high, 2),
+                                            "cheaper_with": round(item.without.first_cheaper, 4)},
+        } for item in answer.fixes],
+        "keeping": answer.keeping and {"repair_per_year": round(answer.keeping.repair, 2),
+                                       "replacement_per_year": round(answer.keeping.replacement, 2),
+                                       "break_even_chance": answer.keeping.break_even},
+    }
+
+
+def reading(answer: ReadingAnswer) -> Json:
+    return {
+        "what": answer.term.label, "value": answer.reading.value, "unit": answer.reading.unit,
+        "limits": [{"condition": item.limit.condition, "low": item.limit.low, "high": item.limit.high,
+                    "unit": item.limit.unit, "basis": item.limit.basis, "source": item.limit.source,
+                    "stands": item.stands, "means": list(item.means)} for item in answer.judged],
+        "own": [own._asdict() for own in answer.own],
+        "pairs_that_disagree": [pair.explanation for pair in answer.pairs],
     }
 
 

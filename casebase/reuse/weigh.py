@@ -1,0 +1,203 @@
+"""Weighing courses of action: which fixes in which order, when to stop, whether to repair at all.
+
+Prices, minutes and chances come from the shop's cases or from the person's own figures; both are shown, the
+person's figure is reckoned with. Money already spent is no part of it, and nothing here decides.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from casebase.problems import Problem, Refused, refuse
+from casebase.retrieve.index import Index
+from casebase.retrieve.rank import rank
+from casebase.retrieve.understand import understand
+from casebase.reuse.evidence import FixEvidence, gather
+from casebase.reuse.intervals import BetaPosterior, Interval
+from casebase.reuse.worth import (
+    Course,
+    Difference,
+    Keeping,
+    Outlook,
+    Step,
+    break_even_price,
+    cheapest_course,
+    compare,
+    interval_of_cost,
+    outlook,
+    repair_or_replace,
+)
+
+MOST_FIXES = 8
+USUAL_MINUTES = 20.0
+
+
+class Given(NamedTuple):
+    """A fix as typed: its name, and the figures given by hand (None where the cases shall speak)."""
+
+    name: str
+    price: float | None = None
+    minutes: float | None = None
+    chance: float | None = None
+    counts: tuple[int, int] | None = None
+
+
+class Weighed(NamedTuple):
+    """One fix with what is reckoned and where it comes from. `evidence` is None where no similar case tried it.
+
+    `pays_under` is the price below which doing it costs less than leaving it out (None: no price would do,
+    or there is nothing to compare with); `without` how sure that is.
+    """
+
+    step: Step
+    given: Given
+    evidence: FixEvidence | None
+    pays_under: float | None
+    without: Difference | None
+
+
+class Weighing(NamedTuple):
+    """The answer of `weigh`. `course` is the order of lowest expected cost, `left_out` what it does without."""
+
+    fixes: tuple[Weighed, ...]
+    course: Course
+    outlook: Outlook
+    cost: Interval
+    left_out: tuple[str, ...]
+    keeping: Keeping | None
+    hourly: float
+    currency: str
+    symptom: str
+
+
+class Replacement(NamedTuple):
+    """Another machine: its price, how long it lasts, how long this one would after a cure, and what it fetches."""
+
+    price: float
+    life_new: float
+    life_repaired: float
+    resale: float = 0.0
+
+
+_COUNTS = re.compile(r"(\d+) of (\d+)")
+_PERCENT = re.compile(r"(\d+(?:\.\d+)?) ?%")
+_MINUTES = re.compile(r"(\d+(?:\.\d+)?) ?(?:min|minutes)")
+_MONEY = re.compile(r"-?\d+(?:\.\d+)?")
+
+
+def read_given(text: str) -> Given:
+    """Reads `fit carburettor kit: 11.80, 38 min, 60 %` or `...: 3 of 5`. Raises `Refused` naming the part."""
+    name, _colon, figures = text.partition(":")
+    given = Given(" ".join(name.split()))
+    if not given.name:
+        raise refuse("no-fix", f'"{text}" names no fix', "for example: fit carburettor kit: 11.80, 38 min, 60 %",
+                     field="FIX")
+    for part in filter(None, (" ".join(piece.split()) for piece in figures.split(","))):
+        if match := _COUNTS.fullmatch(part):
+            cured, tried = int(match[1]), int(match[2])
+            if cured > tried or not tried:
+                raise refuse("chance", f'"{part}": more cures than tries', "give cures of tries, such as 3 of 5",
+                             field=given.name)
+            given = given._replace(counts=(cured, tried))
+        elif match := _PERCENT.fullmatch(part):
+            if not 0 <= float(match[1]) <= 100:
+                raise refuse("chance", f'"{part}" is not a chance', "give 0 % to 100 %", field=given.name)
+            given = given._replace(chance=float(match[1]) / 100)
+        elif match := _MINUTES.fullmatch(part):
+            given = given._replace(minutes=float(match[1]))
+        elif _MONEY.fullmatch(part):
+            if float(part) < 0:
+                raise refuse("price", f'"{part}" is a negative price', "give 0 or more", field=given.name)
+            given = given._replace(price=float(part))
+        else:
+            raise refuse("figure", f'"{part}" is no price, time or chance',
+                         "write 11.80 for a price, 38 min for work, 60 % or 3 of 5 for a chance", field=given.name)
+    return given
+
+
+def weigh(fixes: Sequence[Given], complaint: str, index: Index, *, otherwise: float = 0.0,
+          replacement: Replacement | None = None) -> Weighing:
+    """Weighs up to MOST_FIXES fixes against a complaint.
+
+    Parameters: `otherwise`, what it costs when all of them failed; `replacement`, another machine to hold
+    against the repair. Each chance is taken to be that of the fix once those before it have failed.
+    Raises `Refused` for an unknown fix, a missing chance, or figures outside their range.
+    """
+    if not 1 <= len(fixes) <= MOST_FIXES:
+        raise refuse("fixes", f"{len(fixes)} fixes cannot be weighed", f"name 1 to {MOST_FIXES}", field="FIX")
+    evidence = _evidence(complaint, index)
+    hourly = float(index.settings.hourly_rate)
+    steps = [_step(given, evidence, index) for given in fixes]
+    try:
+        whole = Course("all", tuple(step for step, _found in steps), otherwise, conditional=True)
+        best = cheapest_course(whole, hourly)
+        if not best.steps:
+            best = cheapest_course(whole, hourly, may_stop=False)
+        prospect = outlook(best, hourly)
+        weighed = tuple(_weighed(step, given, found, best, hourly)
+                        for given, (step, found) in zip(fixes, steps, strict=True))
+        keeping = None
+        if replacement is not None:
+            spent = prospect.cost - (1 - prospect.cured) * otherwise
+            keeping = repair_or_replace(spent, prospect.cured, replacement.life_repaired, replacement.price,
+                                        replacement.life_new, replacement.resale)
+        done = {step.name for step in best.steps}
+        return Weighing(weighed, best, prospect, interval_of_cost(best, hourly),
+                        tuple(step.name for step, _found in steps if step.name not in done), keeping, hourly,
+                        index.settings.currency, evidence.symptom)
+    except ValueError as error:
+        raise Refused(Problem("figure", str(error), "correct the figure", field="FIX")) from None
+
+
+class _Evidence(NamedTuple):
+    symptom: str
+    fixes: dict[tuple[str, ...], FixEvidence]
+
+
+def _evidence(complaint: str, index: Index) -> _Evidence:
+    if not complaint:
+        return _Evidence("", {})
+    question = understand(complaint, index.lexicon)
+    symptoms = question.symptoms
+    found = gather(rank(question, index).matches, symptoms, index)
+    return _Evidence(", ".join(symptoms), {fix.actions: fix for part in reversed(found) for fix in part.fixes})
+
+
+def _step(given: Given, evidence: _Evidence, index: Index) -> tuple[Step, FixEvidence | None]:
+    vocabulary = index.lexicon.vocabulary
+    actions = tuple(sorted(vocabulary.label("action", name.strip()) for name in given.name.split("+")))
+    for action in actions:
+        if vocabulary.resolve("action", action) is None and not action.startswith("set "):
+            raise refuse("unknown-fix", f'there is no fix "{action}"',
+                         vocabulary.suggestion("action", action) or "see the actions of the vocabulary", field="FIX")
+    found = evidence.fixes.get(actions)
+    belief = _belief(given, found)
+    if belief is None and given.chance is None:
+        raise refuse("no-chance", f'no similar case says how often "{given.name}" cures '
+                     f"{evidence.symptom or 'this'}", f'give a chance: "{given.name}: 60 %"', field="FIX")
+    chance = given.chance if given.chance is not None else belief.mean if belief else 0.0
+    usual = sum(term.minutes or 0.0 for term in (vocabulary.resolve("action", action) for action in actions) if term)
+    minutes = given.minutes if given.minutes is not None else found.minutes if found and found.minutes else usual
+    price = given.price if given.price is not None else found.parts if found and found.parts else 0.0
+    name = " + ".join(actions)
+    return Step(name, price, minutes or USUAL_MINUTES, chance, None if given.chance is not None else belief), found
+
+
+def _belief(given: Given, found: FixEvidence | None) -> BetaPosterior | None:
+    if given.counts:
+        return BetaPosterior.counted(*given.counts)
+    return BetaPosterior.counted(found.evidence.k, found.evidence.n) if found and found.tried else None
+
+
+def _weighed(step: Step, given: Given, found: FixEvidence | None, best: Course, hourly: float) -> Weighed:
+    """The fix held against the same course without it."""
+    names = [one.name for one in best.steps]
+    if step.name not in names:
+        return Weighed(step, given, found, None, None)
+    position = names.index(step.name)
+    rest = replace(best, steps=tuple(one for one in best.steps if one.name != step.name))
+    pays = break_even_price(best, outlook(rest, hourly).cost, position, hourly) if best.fallback or rest.steps else None
+    return Weighed(step, given, found, pays, compare(best, rest, hourly))
