@@ -33,7 +33,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 9
+FORMAT = 10
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -60,6 +60,7 @@ class Index:
     warnings: Callable[[], tuple[Problem, ...]] = tuple
     notes: tuple[str, ...] = ()
     broken: dict[str, Signature] = field(default_factory=dict)
+    _dead: dict[int, list[int]] = field(default_factory=dict, init=False)
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -70,6 +71,24 @@ class Index:
     def size(self) -> int:
         """The number of cases that count."""
         return int(self.alive.sum())
+
+    def frequency(self, feature: int) -> int:
+        """In how many cases that count a feature stands."""
+        total = 0
+        for offset, segment in zip(self.offsets, self.segments, strict=True):
+            cases = segment["post_case"][segment.postings(feature)]
+            total += len(cases)
+            for gone in self._gone(offset, segment):
+                place = int(np.searchsorted(cases, gone))
+                total -= place < len(cases) and int(cases[place]) == gone
+        return total
+
+    def _gone(self, offset: int, segment: Segment) -> list[int]:
+        """Places in a segment whose case changed or vanished; few, since many lead to a full build."""
+        if offset not in self._dead:
+            alive = self.alive[offset: offset + segment.size]
+            self._dead[offset] = [int(place) for place in np.flatnonzero(~alive)]
+        return self._dead[offset]
 
     @property
     def offsets(self) -> tuple[int, ...]:

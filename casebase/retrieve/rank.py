@@ -15,9 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve.attributes import Alike, compare
-from casebase.retrieve.digest import COMPLAINT
 from casebase.retrieve.index import Index
-from casebase.retrieve.text import K1, features, hashed, idf, saturated
+from casebase.retrieve.text import features, hashed, is_pair
+from casebase.retrieve.textscore import text_scores
 from casebase.retrieve.understand import Understood
 from casebase.trade.words import FILLERS
 
@@ -143,7 +143,7 @@ class Scores:
         segment, place = self.index.locate(position)
         weighed = []
         for word in self.words:
-            if len(word) < 3 or word in FILLERS:
+            if len(word) < 3 or word in FILLERS or is_pair(word):
                 continue
             found = segment.postings(hashed(word))
             cases = segment["post_case"][found]
@@ -175,35 +175,6 @@ def _asked(question: Understood) -> dict[str, float]:
     asked = dict.fromkeys(question.labels("symptom", "possible"), SUSPECTED)
     asked.update(dict.fromkeys(question.symptoms, 1.0))
     return asked
-
-
-def text_scores(words: dict[str, float], index: Index) -> FloatArray:
-    """How much of what the words say each case says too, in [0, 1]; see `text`.
-
-    The most a case is expected to reach is every word standing once in a complaint of mean length.
-    """
-    size = len(index.alive)
-    scores = np.zeros(size)
-    count = index.size
-    if not count or not words:
-        return scores
-    lengths = index.column("length")
-    mean = float(lengths[index.alive].mean())
-    full = COMPLAINT * (K1 + 1) / (COMPLAINT + K1)
-    most = 0.0
-    for word, weight in words.items():
-        hits = []
-        frequency = 0
-        for offset, segment in zip(index.offsets, index.segments, strict=True):
-            found = segment.postings(hashed(word))
-            cases = segment["post_case"][found].astype(np.int64) + offset
-            hits.append((cases, segment["post_tf"][found]))
-            frequency += int(index.alive[cases].sum())
-        importance = weight * float(idf(frequency, count))
-        most += importance * full
-        for cases, tf in hits:
-            scores[cases] += importance * saturated(tf, lengths[cases], mean)
-    return np.minimum(1.0, scores / most) if most else scores
 
 
 def symptom_scores(asked: dict[str, float], index: Index) -> FloatArray:

@@ -17,7 +17,7 @@ from casebase.record.case import OUTCOMES, RESULTS, VERDICTS
 from casebase.record.folder import Signature
 from casebase.retrieve.digest import Digest
 from casebase.retrieve.store import Arrays
-from casebase.retrieve.text import hashed
+from casebase.retrieve.text import hashed, is_pair
 
 IntArray = npt.NDArray[np.int64]
 
@@ -99,8 +99,10 @@ def build(digests: Sequence[Digest], signatures: Sequence[Signature], tables: Ta
     encoded = [item.id.encode() for item in digests]
     arrays["id_at"] = _pointers([len(part) for part in encoded])
     arrays["id_bytes"] = np.frombuffer(b"".join(encoded), dtype=np.uint8)
-    arrays["length"] = np.array([sum(item.features.values()) for item in digests], dtype=np.float32)
+    arrays["length"] = np.array([sum(tf for feature, tf in item.features.items() if not is_pair(feature))
+                                 for item in digests], dtype=np.float32)
     _postings(arrays, digests)
+    _own_words(arrays, digests)
     for column, name in (("kind", "kind"), ("engine", "engine"), ("carburettor", "carburettor")):
         arrays[column] = np.array([tables.number(name, getattr(item, column)) for item in digests], dtype=np.int32)
     for column in ("displacement_cc", "age_years"):
@@ -141,6 +143,15 @@ def _postings(arrays: Arrays, digests: Sequence[Digest]) -> None:
     arrays["post_at"] = np.append(starts, len(hashes)).astype(np.int64)
     arrays["post_case"] = cases[order]
     arrays["post_tf"] = weights[order]
+
+
+def _own_words(arrays: Arrays, digests: Sequence[Digest]) -> None:
+    """For each case its single words with their tf, for feedback."""
+    words = [[(hashed(feature), tf) for feature, tf in item.features.items() if not is_pair(feature)]
+             for item in digests]
+    arrays["words_at"] = _pointers([len(found) for found in words])
+    arrays["words"] = np.array([feature for found in words for feature, _tf in found], dtype=np.uint64)
+    arrays["words_tf"] = np.array([tf for found in words for _feature, tf in found], dtype=np.float32)
 
 
 def _effects(arrays: Arrays, digests: Sequence[Digest], tables: Tables) -> None:

@@ -1,11 +1,13 @@
-"""The text part: words to features, features to weights, weights to a similarity.
+"""The text part: words to features, features to weights, weights to a score.
 
 A feature is a trade headword where the vocabulary knows the word, else its Porter stem (Porter 1980, through
-snowballstemmer): the general stemmer alone would merge "generator" with "general" and part "dies" from "dying".
-Features are kept as 64-bit hashes, so that the index is plain sorted numbers.
+snowballstemmer): the general stemmer would merge the part "starter" with the verb "starts". Neighbouring
+features make a pair. Features are kept as 64-bit hashes, so that the index is plain sorted numbers.
 
-Similarity is BM25 (Robertson & Zaragoza 2009, with the idf that cannot turn negative), divided by the most a
-case could score for the query: the share, in [0, 1], of what the query says that the case says too.
+The score is BM25 (Robertson & Zaragoza 2009, with the idf that cannot turn negative) over words, and a share
+of it over pairs, then improved by feedback from the best first texts (Rocchio 1971, without judgements). It is
+divided by the most a text is expected to reach, so that it lies in [0, 1]. The constants were chosen by
+measurement; DEVELOPERS.md has the table.
 """
 
 from __future__ import annotations
@@ -20,9 +22,13 @@ import numpy.typing as npt
 
 from casebase.trade.words import Folding, tokens
 
-K1 = 1.2
+K1 = 1.5
 B = 0.75
+PAIR = 0.3
+FEEDBACK, FED_TEXTS, FED_TERMS = 0.4, 5, 100
 HASH_BYTES = 8
+# Stands between the words of a pair; no word holds it.
+PAIRED = "/"
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -40,16 +46,38 @@ def stem(word: str) -> str:
     return str(_stemmer().stemWord(word)) if word.isalpha() else word
 
 
-def features(text: str, folding: Folding | None = None) -> dict[str, float]:
-    """The features of a text with their counts. Without `folding` every word is stemmed."""
-    counts: dict[str, float] = {}
+# Words that carry no matter of their own. "Not" and "no" among them count through the vocabulary's terms.
+STOP_WORDS = frozenset(
+    "a about above after again against all also am an and any are as at be because been before being below between "
+    "both but by can could d did do does doing down during each etc few for from further had has have having he her "
+    "here hers him his how i if in into is it its itself just ll m may me might more most must my no nor not now of "
+    "off on once only or other our ours out over own re s same shall she should so some such t than that the their "
+    "theirs them then there these they this those through to too under until up upon us ve very was we were what "
+    "when where which while who whom whose why will with would you your yours".split())
+
+
+def words_in(text: str, folding: Folding | None = None) -> list[str]:
+    """The features of single words, in order, stop words left out. Without `folding` every word is stemmed."""
+    found = []
     for token in tokens(text):
-        if token.is_break:
+        if token.is_break or token.text in STOP_WORDS:
             continue
         head = folding.heads.get(token.text) if folding else None
-        feature = head if head is not None else stem(token.text)
+        found.append(head if head is not None else stem(token.text))
+    return found
+
+
+def features(text: str, folding: Folding | None = None) -> dict[str, float]:
+    """The features of a text with their counts: words, and pairs of neighbours."""
+    counts: dict[str, float] = {}
+    words = words_in(text, folding)
+    for feature in (*words, *(one + PAIRED + other for one, other in zip(words, words[1:], strict=False))):
         counts[feature] = counts.get(feature, 0.0) + 1.0
     return counts
+
+
+def is_pair(feature: str) -> bool:
+    return PAIRED in feature
 
 
 def add_features(parts: Iterable[tuple[str, float]], folding: Folding | None = None) -> dict[str, float]:
