@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from casebase.problems import Problem, Refused, errors
 from casebase.record.case import Case
 from casebase.record.casefile import Reading
-from casebase.record.folder import find_case, load
+from casebase.record.folder import find_case, id_problem, load
 from casebase.retrieve.index import Index, Progress, open_index
 from casebase.retrieve.understand import Understood, understand
 from casebase.reuse.firstanswer import FirstAnswer, first_answer
@@ -107,5 +107,7 @@ class CaseBase:
         return load(entry.path, entry.id)
 
     def case(self, case_id: str) -> Case | None:
-        """The case with exactly this id, read from its file; None when it cannot be read any more."""
+        """The case with exactly this id, read from its file; None when there is none that can be read."""
+        if id_problem(case_id):  # no id, but perhaps a path that leads out of the folder
+            return None
         return load(self.folder / f"{case_id}.md", case_id).case

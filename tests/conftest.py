@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# The tools are scripts, not a package; their tests import them as they lie.
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tools"))
 
 settings.register_profile(
     "casebase", deadline=None, database=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
@@ -19,3 +24,8 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
         yield
+
+
+def pytest_make_parametrize_id(val: object) -> str | None:
+    """Keeps the names of tests readable where they are given very long texts."""
+    return f"{val[:30]!a}+{len(val) - 30}" if isinstance(val, (str, bytes)) and len(val) > 60 else None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def write_cases(folder: Path, cases: Mapping[str, Fields]) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     for name, given in cases.items():
         fields = {
-            "title": "A job",
+            "title": name.rsplit("-", 1)[-1],
             "date": "2026-01-05",
             "machine": {"kind": "chainsaw"},
             "complaint": "see above",
@@ -65,10 +66,7 @@ def index_of(folder: Path, order: Sequence[str] = (), segments: int = 1) -> Inde
         signatures.append(entries[name].signature)
     tables = Tables()
     cuts = np.linspace(0, len(digests), segments + 1).astype(int).tolist()
-    parts = tuple(
-        build(digests[low:high], signatures[low:high], tables)
-        for low, high in zip(cuts, cuts[1:], strict=False)
-    )
+    parts = tuple(build(digests[low:high], signatures[low:high], tables) for low, high in pairwise(cuts))
     return Index(folder, lexicon(), tables, parts, np.ones(len(digests), dtype=np.bool_), Settings(), ())
 
 

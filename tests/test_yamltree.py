@@ -49,9 +49,11 @@ def nodes(node: Node) -> Iterator[Node]:
 
 @pytest.mark.parametrize(
     "typed",
-    ["no", "on", "yes", "012", "0x1F", "0o17", "12:30", "1.10", "1e3", "~", "null", "true", ".inf", "=", "9" * 5000]
-    + ["2026-02-31", "2026-04-18", "7/8 turn", "1_000", "<<"],
-)
+    [
+        "no", "on", "yes", "012", "0x1F", "0o17", "12:30", "1.10", "1e3", "~", "null", "true", ".inf", "=", "9" * 5000,
+        "2026-02-31", "2026-04-18", "7/8 turn", "1_000", "<<",
+    ],
+)  # fmt: skip
 def test_a_value_stays_the_text_that_was_typed(typed: str) -> None:
     value = mapping(f"key: {typed}").get("key")
     assert isinstance(value, Scalar)
@@ -216,9 +218,11 @@ def test_the_slower_parser_gives_the_same_tree(monkeypatch: pytest.MonkeyPatch) 
 
 
 CHUNKS = st.sampled_from(
-    ["a", ": ", ":", "- ", "\n", "  ", "[", "]", "{", "}", ",", "'", '"', "&a ", "*a", "!t ", "? ", "|", ">", "#", "%"]
-    + ["---", "...", "\t", "é", "\x07", "\\", "\ufeff", "<<", "@", "`", "~"]
-)
+    [
+        "a", ": ", ":", "- ", "\n", "  ", "[", "]", "{", "}", ",", "'", '"', "&a ", "*a", "!t ", "? ", "|", ">", "#",
+        "%", "---", "...", "\t", "é", "\x07", "\\", "\ufeff", "<<", "@", "`", "~",
+    ]
+)  # fmt: skip
 
 
 @run(max_examples=300)

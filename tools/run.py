@@ -27,8 +27,10 @@ def prepare(extra: str = "") -> Path:
     stamp = VENV / f"installed{'-' + extra if extra else ''}"
     if not PYTHON.exists() or not stamp.exists() or stamp.read_text() != mark:
         print("Setting up .venv (once; a minute or two) ...", file=sys.stderr)
-        if not PYTHON.exists():
-            subprocess.run([sys.executable, "-m", "venv", str(VENV)], check=True)
+        if not PYTHON.exists() or not has_pip():
+            made = subprocess.run([sys.executable, "-m", "venv", str(VENV)], stdout=sys.stderr.fileno())
+            if made.returncode:
+                sys.exit("The environment .venv could not be made; the lines above say why.")
         target = f"{ROOT}[{extra}]" if extra else str(ROOT)
         installed = subprocess.run([str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
                                     "-e", target], stdout=sys.stderr.fileno())
@@ -38,6 +40,11 @@ def prepare(extra: str = "") -> Path:
         subprocess.run([str(PYTHON), "-m", "compileall", "-q", str(ROOT / "casebase")])
         stamp.write_text(mark)
     return PYTHON
+
+
+def has_pip() -> bool:
+    """False where a set-up was broken off and left a Python alone."""
+    return subprocess.run([str(PYTHON), "-c", "import pip"], stderr=subprocess.DEVNULL).returncode == 0
 
 
 def main() -> None:

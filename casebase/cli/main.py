@@ -5,49 +5,28 @@ Exit codes: 0 done, 1 problems found, 2 wrong usage.
 
 from __future__ import annotations
 
-import functools
 import gc
-import json
 import os
-import re
 import sys
-from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from casebase import __version__
+from casebase.cli.frame import guarded, mention, person_errors, print_json, say
 from casebase.cli.paper import Paper, progress
-from casebase.problems import Problem, Refused, errors, visible
+from casebase.problems import Refused, errors, visible
 
 if TYPE_CHECKING:
     from casebase.reuse.nextcheck import Profile
 
-P = ParamSpec("P")
-R = TypeVar("R")
-
-app = typer.Typer(no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None, add_completion=False,
+app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode=None, add_completion=False,
                   help="The memory of a one-person repair shop, made countable: past jobs answer new complaints.")
 
 Cases = Annotated[Path | None, typer.Option("--cases", metavar="DIR", help="The case folder (default: CASEBASE_DIR, "
                                             "else ./cases).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
-
-
-def person_errors(command: Callable[P, R]) -> Callable[P, R]:
-    """Turns what a person got wrong into sentences on the error stream and the right exit code."""
-
-    @functools.wraps(command)
-    def wrapped(*args: P.args, **kwargs: P.kwargs) -> R:
-        try:
-            return command(*args, **kwargs)
-        except Refused as refused:
-            for problem in refused.problems:
-                print(problem, file=sys.stderr)
-            raise typer.Exit(2 if refused.usage else 1) from None
-
-    return wrapped
 
 
 def case_folder(cases: Path | None) -> Path:
@@ -62,31 +41,15 @@ def open_base(cases: Path | None) -> Any:
     return base
 
 
-def say(notes: Iterable[str]) -> None:
-    for note in notes:
-        print(f"note: {visible(note)}", file=sys.stderr)
-
-
-def mention(problems: Iterable[Problem]) -> None:
-    """Says that some files could not be used, without hiding the answer behind them."""
-    broken = {problem.file for problem in errors(problems)}
-    if broken:
-        names = ", ".join(visible(Path(file).name) for file in sorted(broken)[:3]) + (" …" if len(broken) > 3 else "")
-        print(f"note: {len(broken)} file{'s' if len(broken) > 1 else ''} could not be used ({names}); "
-              "casebase lint says where and why", file=sys.stderr)
-
-
-def print_json(data: Any) -> None:
-    """Prints JSON that reads well and in which no control character of others stands as itself."""
-    text = json.dumps(data, ensure_ascii=False, indent=2)
-    print(re.sub(r"[^\n -~]", lambda char: char[0] if char[0].isprintable() else json.dumps(char[0])[1:-1], text))
-
-
 @app.callback(invoke_without_command=True)
-def main(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+def main(context: typer.Context,
+         version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
     if version:
         print(__version__)
         raise typer.Exit
+    if context.invoked_subcommand is None:
+        print(context.get_help(), file=sys.stderr)
+        raise typer.Exit(2)
 
 
 @app.command()
@@ -383,17 +346,6 @@ def import_cases(
 
 
 def run() -> None:
-    """The entry point of `casebase`: guards the streams, then hands over to the commands."""
+    """The entry point of `casebase`."""
     gc.set_threshold(100_000)  # a command lives for a moment; collecting often would cost it a tenth of that
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure:
-            reconfigure(errors="backslashreplace")
-    try:
-        app()
-    except BrokenPipeError:
-        # The reader went away (`| head`): nothing is wrong, and nothing more can be said.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
-    except KeyboardInterrupt:
-        sys.exit(130)
+    guarded(app)

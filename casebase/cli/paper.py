@@ -37,7 +37,8 @@ class Paper:
         """One paragraph, wrapped to the width; lines after the first are indented by `hang` more."""
         shown = visible(text)
         room = max(MIN_WIDTH // 2, self.width - indent)
-        lines = textwrap.wrap(shown, room, subsequent_indent=" " * hang, break_on_hyphens=False) or [""]
+        hanging = " " * min(hang, room // 2)
+        lines = textwrap.wrap(shown, room, subsequent_indent=hanging, break_on_hyphens=False) or [""]
         for part in lines:
             print(" " * indent + self.style(part, style) if part else "", file=self.stream)
 

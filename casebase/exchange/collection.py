@@ -47,7 +47,7 @@ def read_collection(folder: Path) -> Collection:
 
 def _read(path: Path, problems: list[Problem]) -> list[str]:
     try:
-        return path.read_text(encoding="utf-8").splitlines()
+        return path.read_text(encoding="utf-8").split("\n")
     except OSError as error:
         problems.append(Problem("unreadable", f"cannot be read ({error.strerror})", "the collection needs it", str(path)))
     except UnicodeDecodeError:

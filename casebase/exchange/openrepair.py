@@ -52,7 +52,8 @@ def read_rows(file: Path) -> tuple[list[Row], list[Problem]]:
         data = file.read_bytes()
         return _rows(csv.reader(io.StringIO(data.decode().removeprefix("\ufeff"), newline=""), strict=True), file)
     except OSError as error:
-        raise refuse("unreadable", f"{file} cannot be read ({error.strerror})", "check the path", field="FILE") from error
+        raise refuse("unreadable", f"{file} cannot be read ({error.strerror})", "check the path",
+                     field="FILE") from error
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise refuse("encoding", f"{file} is not UTF-8 text (line {line})", "save it as UTF-8 CSV",

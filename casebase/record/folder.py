@@ -78,7 +78,7 @@ def scan(folder: Path) -> Listing:
     problems: list[Problem] = []
     seen: dict[str, str] = {}
     with os.scandir(require_folder(folder)) as found:
-        for item in sorted(found, key=lambda item: item.name):
+        for item in sorted(found, key=lambda item: item.name.removesuffix(".md")):
             folded = item.name.casefold()
             if not folded.endswith(".md") or folded[0] in "._" or folded in _NOT_CASES:
                 continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from dataclasses import dataclass, fields
@@ -10,7 +11,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from casebase.problems import Place, Problem, did_you_mean
+from casebase.record.casefile import decode
 from casebase.record.folder import read_bytes
+from casebase.record.schema import Findings
 
 FILE_NAME = "casebase.toml"
 
@@ -32,17 +35,22 @@ _PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
 def read_settings(folder: Path) -> tuple[Settings, list[Problem]]:
     """The settings of `folder`, defaults where a value is missing or wrong, and what is wrong."""
     path = folder / FILE_NAME
-    if not path.exists():
+    if not os.path.lexists(path):
         return Settings(), []
     data = read_bytes(path)
     if isinstance(data, Problem):
         return Settings(), [data]
+    findings = Findings(str(path))
+    text = decode(data, findings)
+    if text is None:
+        return Settings(), findings.problems
     try:
-        text = data.decode("utf-8-sig")
         table = tomllib.loads(text, parse_float=Decimal)
-    except (ValueError, RecursionError) as error:  # not UTF-8, not TOML, endless digits or brackets
+    except (ValueError, RecursionError) as error:  # not TOML, or endless digits or brackets
         at = _PLACE.search(str(error))
         place = Place(int(at[1]), int(at[2])) if at else Place()
+        if "at end of document" in str(error):
+            place = Place(text.count("\n") + 1, len(text) - text.rfind("\n"))
         return Settings(), [Problem("settings", f"is not valid TOML ({error})", "write it as name = value",
                                     file=str(path), place=place)]
     problems: list[Problem] = []

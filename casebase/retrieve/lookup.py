@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import stat
 import warnings
 import zlib
@@ -24,9 +25,10 @@ from casebase import __version__
 from casebase.problems import refuse
 from casebase.record.case import Case, Check, Setting, citation
 from casebase.record.folder import Entry, load, require_folder, scan
-from casebase.retrieve.index import Progress, discard, locked, writable_cache
+from casebase.retrieve.index import Progress, locked, writable_cache
 
-FORMAT = 2
+FORMAT = 3
+KNOWN = "known"
 MAX_QUERY = 500
 PASSAGE = 160
 # Deeper brackets would exhaust the stack of the parser; such a query is read as plain words.
@@ -151,19 +153,19 @@ def _stored(place: Path, entries: Sequence[Entry], progress: Progress | None, no
     else:
         index = whoosh_index.open_dir(place)
     if _update(index, entries, known, progress):
-        (place / "known.json").write_text(json.dumps({
-            "version": f"{FORMAT} {__version__}", "parts": _checksums(place),
-            "files": {entry.id: entry.signature for entry in entries}}))
+        text = json.dumps({"version": f"{FORMAT} {__version__}", "parts": _checksums(place),
+                           "files": {entry.id: entry.signature for entry in entries}})
+        (place / KNOWN).write_text(f"{zlib.crc32(text.encode())}\n{text}")
     return index
 
 
 def _clear(place: Path) -> None:
     """An empty directory at `place`, whatever stands there."""
-    if place.is_symlink() or not place.is_dir():
-        discard(place)
-    place.mkdir(mode=0o700, exist_ok=True)
-    for part in place.iterdir():
-        discard(part)
+    if place.is_dir() and not place.is_symlink():
+        shutil.rmtree(place)
+    else:
+        place.unlink(missing_ok=True)
+    place.mkdir(mode=0o700)
 
 
 def _update(index: Any, entries: Sequence[Entry], known: dict[str, list[int]], progress: Progress | None) -> bool:
@@ -189,10 +191,11 @@ def _known(place: Path, notes: list[str]) -> dict[str, list[int]] | None:
         if place.is_symlink():
             raise ValueError("is a link")
         parts = _checksums(place)
-        data = json.loads((place / "known.json").read_text())
+        proof, _, text = (place / KNOWN).read_text().partition("\n")
+        data = json.loads(text)
         if data["version"] != f"{FORMAT} {__version__}":
             return None
-        if data["parts"] != parts:
+        if proof != str(zlib.crc32(text.encode())) or data["parts"] != parts:
             raise ValueError("has a damaged part")
         return dict(data["files"])
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -207,7 +210,7 @@ def _checksums(place: Path) -> dict[str, int]:
     for part in sorted(place.iterdir()):
         if not stat.S_ISREG(part.lstat().st_mode):
             raise ValueError("holds what is not a regular file")
-        if part.name not in ("known.json", "MAIN_WRITELOCK"):
+        if part.name not in (KNOWN, "MAIN_WRITELOCK"):
             found[part.name] = zlib.crc32(part.read_bytes())
     return found
 

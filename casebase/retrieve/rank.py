@@ -29,6 +29,7 @@ SUSPECTED = 0.5
 CONTRADICTION = 0.8
 MOST = 200
 DIVERSITY = 0.7
+COMPARABLE = 0.5
 FLOOR = 0.05
 
 
@@ -100,7 +101,7 @@ class Scores:
 
     @classmethod
     def of(cls, question: Understood, index: Index) -> Scores:
-        words = features(question.text, index.lexicon.folding)
+        words = features(_claimed(question), index.lexicon.folding)
         text = text_scores(words, index)
         symptoms = symptom_scores(_asked(question), index)
         alike = compare(question.machine, index)
@@ -145,11 +146,10 @@ class Scores:
         for word in self.words:
             if len(word) < 3 or word in FILLERS or is_pair(word):
                 continue
-            found = segment.postings(hashed(word))
-            cases = segment["post_case"][found]
+            cases = segment["post_case"][segment.postings(hashed(word))]
             at = int(np.searchsorted(cases, place))
             if at < len(cases) and int(cases[at]) == place:
-                weighed.append((len(cases), word))
+                weighed.append((self.index.frequency(hashed(word)), word))
         return tuple(word for _df, word in sorted(weighed)[:most])
 
     def _machine_reasons(self, position: int) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
@@ -175,6 +175,15 @@ def _asked(question: Understood) -> dict[str, float]:
     asked = dict.fromkeys(question.labels("symptom", "possible"), SUSPECTED)
     asked.update(dict.fromkeys(question.symptoms, 1.0))
     return asked
+
+
+def _claimed(question: Understood) -> str:
+    """The question without the symptoms it denies: their words would find the cases that had them."""
+    kept = list(question.text)
+    for seen in question.observations:
+        if seen.kind == "symptom" and seen.status in ("absent", "resolved"):
+            kept[seen.start: seen.end] = " " * (seen.end - seen.start)
+    return "".join(kept)
 
 
 def symptom_scores(asked: dict[str, float], index: Index) -> FloatArray:
@@ -224,12 +233,13 @@ def _contradiction_factor(question: Understood, index: Index) -> FloatArray:
 def diversify(matches: Sequence[Match], index: Index, limit: int) -> tuple[Match, ...]:
     """The best of `matches`, but with different causes: `mmr` over the likeness of causes in their tree.
 
-    The person wants different explanations, so likeness is that of causes, not of texts.
+    The person wants different explanations, so likeness is that of causes, not of texts. Only cases nearly as
+    good as the best change places; another cause is no reason to show a case that is hardly alike.
     """
-    pool = matches[: 10 * limit]
+    pool = [match for match in matches[: 10 * limit] if match.score >= COMPARABLE * matches[0].score]
     chosen = mmr([match.score for match in pool], lambda one, other: _likeness(pool[one], pool[other], index),
                  DIVERSITY, limit)
-    return tuple(pool[place] for place in chosen)
+    return (*(pool[place] for place in chosen), *matches[len(pool):])[:limit]
 
 
 def mmr(relevance: Sequence[float], similarity: Callable[[int, int], float], weight: float, limit: int) -> list[int]:

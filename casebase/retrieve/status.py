@@ -17,7 +17,7 @@ Status = Literal["present", "absent", "resolved", "possible", "historical"]
 
 SCOPE = 5
 
-# Classes of trigger phrases. "noun" denials reach over commas and "or" ("no leaks, smoke or noise"), "verb"
+# Classes of trigger phrases. "noun" denials reach along a list ("no leaks, smoke or noise"), "verb"
 # denials end there ("does not rev, leaks fuel").
 _PHRASES: dict[str, str] = {
     "noun": "no; without; without any; no sign of; no signs of; free of; no trace of; no evidence of; zero; nor; neither; "
@@ -68,6 +68,8 @@ def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
 
 
 _TABLE = _table()
+# Words that begin a new statement where a list might have gone on.
+_SUBJECTS = frozenset({"it", "i", "she", "he", "they"})
 
 
 class Trigger(NamedTuple):
@@ -142,14 +144,31 @@ def _cut(trigger: Trigger, between: range, text: Sequence[Token], found: Sequenc
             return True
         if token.text == "and" and trigger.kind == "noun" and not _noun_list(between, text, position):
             return True
+        if token.text == "," and trigger.kind == "noun" and not _denial_goes_on(text, position):
+            return True
         counted += token.text not in FILLERS and not token.is_break
     ended = any(other.kind == "end" and other.start in between for other in found)
     return ended or counted > SCOPE
 
 
+def _denial_goes_on(text: Sequence[Token], comma: int) -> bool:
+    """ "No leaks, smoke or noise" goes on denying after its comma; "no leaks, it surges" does not.
+
+    A list is told by its "or", and by items of one or two words before that.
+    """
+    words = 0
+    for token in text[comma + 1:]:
+        if token.text in ("or", "nor"):
+            return words > 0
+        words = 0 if token.text == "," else words + 1
+        if token.is_hard_break or words > 2 or token.text in _SUBJECTS:
+            return False
+    return False
+
+
 def _noun_list(between: range, text: Sequence[Token], position: int) -> bool:
     """ "No smoke and noise": the denial goes on when only one word stands on each side of the "and"."""
-    return between.stop - position <= 2
+    return between.stop - position <= 2 and text[between.stop - 1].text not in _SUBJECTS
 
 
 def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger]) -> bool:
@@ -164,10 +183,17 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
         token = text[position]
         if token.is_hard_break or (token.text in (",", "and") and trigger.kind == "after"):
             return False
+        if token.text == "," and not _list_goes_on(text[position + 1: trigger.start]):
+            return False
         words += token.text not in FILLERS and not token.is_break
     ended = any(other.kind == "end" and used[-1] < other.start < trigger.start and text[other.start].text != "now"
                 for other in found)
     return not ended and words <= (2 if trigger.kind == "after" else 3)
+
+
+def _list_goes_on(rest: Sequence[Token]) -> bool:
+    """ "Surging, bogging and flooding are gone" is a list; "it surges, the leak is gone" are two statements."""
+    return not rest or any(token.text in ("and", "or") for token in rest)
 
 
 def _ends_with_until(used: Sequence[int], text: Sequence[Token]) -> bool:
@@ -192,7 +218,10 @@ def _is_past(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger
         if trigger.kind != "past":
             continue
         low, high = sorted((trigger.start, used[0]))
-        between = range(low, high)
-        if not any(text[i].is_hard_break or text[i].text in (",", "now", "but") for i in between if i not in used):
+        between = set(range(low, high)) - set(used)
+        opening = trigger.start == 0 or text[trigger.start - 1].is_break
+        if opening and trigger.end in between and text[trigger.end].text == ",":
+            between.discard(trigger.end)  # "last year, it flooded": the comma only sets the time apart
+        if not any(text[i].is_hard_break or text[i].text in (",", "now", "but") for i in between):
             return True
     return False

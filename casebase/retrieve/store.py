@@ -83,7 +83,7 @@ def load(path: Path) -> tuple[Arrays, dict[str, Any]]:
             raise Damaged("has a damaged head")
         entries = json.loads(head)
         return _blocks(view, entries, -(-(lead_size + head_size) // ALIGN) * ALIGN)
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise Damaged(f"cannot be read ({error})") from error
 
 

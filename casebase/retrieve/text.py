@@ -1,8 +1,8 @@
 """The text part: words to features, features to weights, weights to a score.
 
 A feature is a trade headword where the vocabulary knows the word, else its Porter stem (Porter 1980, through
-snowballstemmer): the general stemmer would merge the part "starter" with the verb "starts". Neighbouring
-features make a pair. Features are kept as 64-bit hashes, so that the index is plain sorted numbers.
+snowballstemmer): the general stemmer alone would merge "generator" with "general" and part "dies" from "dying".
+Neighbouring features make a pair. Features are kept as 64-bit hashes, so that the index is plain sorted numbers.
 
 The score is BM25 (Robertson & Zaragoza 2009, with the idf that cannot turn negative) over words, and a share
 of it over pairs, then improved by feedback from the best first texts (Rocchio 1971, without judgements). It is
@@ -101,11 +101,11 @@ def idf(document_frequency: npt.ArrayLike, documents: int) -> FloatArray:
     return np.log1p((documents - df + 0.5) / (df + 0.5))
 
 
-def saturated(tf: npt.NDArray[Any], length: npt.NDArray[Any], mean_length: float) -> FloatArray:
-    """BM25's tf part, in [0, K1 + 1): tf·(k1+1) / (tf + k1·(1 − b + b·length/mean))."""
+def saturated(tf: npt.NDArray[Any], length: npt.NDArray[Any], mean_length: float, k1: float = K1) -> FloatArray:
+    """BM25's tf part, in [0, k1 + 1): tf·(k1+1) / (tf + k1·(1 − b + b·length/mean))."""
     tf = np.asarray(tf, dtype=np.float64)
-    scale = K1 * (1 - B + B * np.asarray(length, dtype=np.float64) / max(mean_length, 1e-9))
-    return tf * (K1 + 1) / (tf + scale)
+    scale = k1 * (1 - B + B * np.asarray(length, dtype=np.float64) / max(mean_length, 1e-9))
+    return tf * (k1 + 1) / (tf + scale)
 
 
 def cosine(one: Mapping[str, float], other: Mapping[str, float]) -> float:

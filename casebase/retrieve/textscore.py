@@ -26,12 +26,13 @@ Mask = npt.NDArray[np.bool_]
 
 
 def text_scores(words: dict[str, float], index: Index, allowed: Mask | None = None, *,
-                usual_tf: float = COMPLAINT) -> FloatArray:
+                usual_tf: float = COMPLAINT, feedback: float = FEEDBACK) -> FloatArray:
     """How much of what the words say each case says too, in [0, 1], by position.
 
     Parameters: `words`, features with their counts; `allowed`, a mask of positions that may take part in
     feedback (all that count, if not given); `usual_tf`, the weight of a word that stands once where it matters,
-    by which the most a case is expected to reach is reckoned.
+    by which the most a case is expected to reach is reckoned; `feedback`, the share of the score that comes from
+    the words of the best first cases.
     """
     scorer = _Scorer(index, usual_tf)
     singles = {feature: count for feature, count in words.items() if not is_pair(feature)}
@@ -41,22 +42,24 @@ def text_scores(words: dict[str, float], index: Index, allowed: Mask | None = No
     for feature, count in words.items():
         scorer.add(hashed(feature), count / length * (PAIR if is_pair(feature) else 1.0), single=not is_pair(feature))
     eligible = index.alive if allowed is None else index.alive & allowed
-    best = _best(np.where(eligible, scorer.scores, 0.0), FED_TEXTS)
-    if len(best):
+    best = _best(np.where(eligible, scorer.scores, 0.0), FED_TEXTS, index)
+    if len(best) and feedback:
         fed = scorer.common_words(best)
-        scorer.scale(1 - FEEDBACK)
+        scorer.scale(1 - feedback)
         for word, weight in fed:
-            scorer.add(word, FEEDBACK * weight)
+            scorer.add(word, feedback * weight)
     return np.minimum(1.0, scorer.scores / scorer.most) if scorer.most else scorer.scores
 
 
-def _best(scores: FloatArray, count: int) -> npt.NDArray[np.int64]:
-    """Positions of the highest positive scores, best first, ties by position."""
+def _best(scores: FloatArray, count: int, index: Index) -> npt.NDArray[np.int64]:
+    """Positions of the highest positive scores, best first, ties by case id, so that no file order counts."""
     found = np.flatnonzero(scores > 0)
-    if len(found) > count:
-        least = np.partition(scores[found], -count)[-count]
-        found = found[scores[found] >= least]
-    return found[np.lexsort((found, -scores[found]))][:count]
+    if len(found) <= count:
+        return found[np.argsort(-scores[found], kind="stable")]
+    least = np.partition(scores[found], -count)[-count]
+    above, tied = found[scores[found] > least], found[scores[found] == least].tolist()
+    best = [*above[np.argsort(-scores[above], kind="stable")].tolist(), *sorted(tied, key=index.id)]
+    return np.array(best[:count], dtype=np.int64)
 
 
 class _Scorer:

@@ -89,11 +89,14 @@ def understand(text: str, lexicon: Lexicon) -> Understood:
     corrected: list[tuple[str, str]] = []
     folded = lexicon.folding.fold([_respell(token, lexicon, corrected) for token in plain_tokens])
     found = lexicon.find(folded)
-    taken = {position for term in found if term.kind in ("symptom", "cause") and term.how != "part"
-             for position in term.used}
-    signals = triggers(folded, taken)
+    said, denied = (
+        {position for term in found if term.kind in ("symptom", "cause") and term.how in ways for position in term.used}
+        for ways in (("name", "said"), ("denies",)))
+    signals = triggers(folded, said | denied)
+    # "No leaks" denies by itself, and its "no" goes on to deny: "no leaks, smoke or noise".
+    lists = [signal for signal in triggers(folded, said) if signal.kind == "noun" and signal.start in denied]
     readings = find_readings(text)
-    seen = (_observation(term, folded, signals, text) for term in found
+    seen = (_observation(term, folded, signals if term.how == "denies" else [*signals, *lists], text) for term in found
             if term.kind in ("symptom", "cause", "check", "setting"))
     observations = tuple(observation for observation in seen if observation is not None)
     used = {position for term in found for position in term.used}
@@ -115,7 +118,7 @@ def _respell(token: Token, lexicon: Lexicon, corrected: list[tuple[str, str]]) -
 
 
 def _counts(token: Token) -> bool:
-    return token.text[0].isalpha() and token.text not in FILLERS and len(token.text) > 1
+    return token.text[0].isalpha() and FILLERS.isdisjoint((token.text, token.head)) and len(token.text) > 1
 
 
 def _observation(term: Found, folded: Sequence[Token], signals: Sequence[Trigger], text: str) -> Observation | None:

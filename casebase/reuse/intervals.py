@@ -69,9 +69,10 @@ def wilson(k: float, n: float, level: float = LEVEL, *, corrected: bool = False)
     p = min(max(k / n, 0.0), 1.0)
     if corrected:
         return _wilson_corrected(p, n, z)
-    middle = p + z * z / (2 * n)
-    half = z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
-    scale = 1 + z * z / n
+    # Wilson's formula multiplied through by n, so that next to nothing counted divides by no nought.
+    middle = n * p + z * z / 2
+    half = z * math.sqrt(n * p * (1 - p) + z * z / 4)
+    scale = n + z * z
     low = 0.0 if p == 0 else (middle - half) / scale
     high = 1.0 if p == 1 else (middle + half) / scale
     return Interval(max(low, 0.0), min(high, 1.0))

@@ -8,6 +8,7 @@ what case files say and what answers show.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from functools import cache
@@ -202,7 +203,7 @@ def folder_vocabulary(folder: Path) -> tuple[Vocabulary, list[Problem]]:
     """
     base = package_vocabulary()
     path = folder / FILE_NAME
-    if not path.exists():
+    if not os.path.lexists(path):
         return base, []
     data = read_bytes(path)
     if isinstance(data, Problem):

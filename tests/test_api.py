@@ -1,0 +1,135 @@
+"""The way in for other programs: one object per folder, a picture of the moment it was opened."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from commands import ROOT, copy_of_demo, environment, quick_lexicon
+
+import casebase
+from casebase import CaseBase
+from casebase.problems import Refused
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    quick_lexicon(monkeypatch)
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    return copy_of_demo(tmp_path, 12)
+
+
+def test_the_facade():
+    assert casebase.__all__ == ["CaseBase"]
+    assert casebase.CaseBase is CaseBase
+    with pytest.raises(AttributeError, match="nonsense"):
+        casebase.nonsense  # noqa: B018
+
+
+def test_the_example_of_the_package(tmp_path):
+    """The lines shown in the package's docstring, run in the folder they speak of."""
+    lines = [line.strip()[4:] for line in (casebase.__doc__ or "").splitlines() if line.strip().startswith(">>> ")]
+    assert len(lines) == 4
+    env = environment(XDG_CACHE_HOME=tmp_path)
+    done = subprocess.run([sys.executable, "-c", "\n".join(lines[:3]) + f"\nprint({lines[3]})"], cwd=ROOT, env=env,
+                          capture_output=True, text=True)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (ROOT / "cases" / f"{done.stdout.strip()}.md").exists()
+
+
+def test_importing_the_package_loads_no_engine():
+    code = "import sys, casebase; print('numpy' in sys.modules, 'yaml' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "False"]
+
+
+def test_find(demo):
+    answer = CaseBase(demo).find("runs only on choke, leaks at bulb")
+    assert answer.ranking.shown[0].id == "24-009-trimmer-choke-then-bulb"
+    assert len(CaseBase(str(demo)).find("starts only sometimes", limit=2).ranking.shown) <= 2
+    plain = CaseBase(demo).find("runs only on choke", limit=4, diverse=False).ranking
+    assert plain.shown[0].id == plain.matches[0].id
+    assert [match.id for match in plain.shown] == [match.id for match in plain.matches[: len(plain.shown)]]
+
+
+def test_it_is_a_picture_of_the_moment(demo):
+    base = CaseBase(demo)
+    assert base.index.size == 12
+    next(demo.glob("2*.md")).unlink()
+    assert base.index.size == 12
+    assert CaseBase(demo).index.size == 11
+    assert base.rebuild().size == 11
+    assert base.index.size == 11
+
+
+def test_reading_and_cases(demo):
+    base = CaseBase(demo)
+    reading = base.reading("24-009")
+    assert reading.case is not None
+    assert reading.case == base.case("24-009-trimmer-choke-then-bulb") == base.reading("9").case
+    assert base.case("24-999-nothing") is None
+    (demo / "24-777-broken.md").write_text("x")
+    assert base.reading("777").case is None
+    assert base.reading("777").problems
+    assert base.case("24-777-broken") is None
+    with pytest.raises(Refused, match="no case"):
+        base.reading("nothing of the kind")
+
+
+@pytest.mark.parametrize("name", ["../cases/24-009-trimmer-choke-then-bulb", "/etc/passwd", "..", "24-009\0"])
+def test_no_case_lies_outside_the_folder(demo, name):
+    (demo.parent / "24-009-x.md").write_text((demo / "24-009-trimmer-choke-then-bulb.md").read_text())
+    with pytest.raises(Refused):
+        CaseBase(demo).reading(name)
+    assert CaseBase(demo).case(name) is None
+    assert CaseBase(demo).case("../24-009-x") is None
+
+
+def test_jobs(demo):
+    base = CaseBase(demo)
+    case, path = base.job(" 24-009 ")
+    assert path == demo / "24-009-trimmer-choke-then-bulb.md"
+    assert case == base.case("24-009-trimmer-choke-then-bulb")
+    assert base.job("runs only on choke") == (None, None)
+    with pytest.raises(Refused, match="no case"):
+        base.job("24-999")
+    (demo / "24-777-broken.md").write_text("x")
+    with pytest.raises(Refused, match="does not begin with a ---"):
+        base.job("777")
+
+
+def test_problems(demo):
+    (demo / "24-777-broken.md").write_text("x")
+    base = CaseBase(demo)
+    assert [Path(problem.file).name for problem in base.problems] == ["24-777-broken.md"]
+    assert base.find("runs only on choke").cases == 12
+
+
+@pytest.mark.parametrize("words", ["", "   ", "?!", "x" * 30_000])
+def test_what_cannot_be_read_is_refused(demo, words):
+    base = CaseBase(demo)
+    for ask in (base.find, base.understand):
+        with pytest.raises(Refused):
+            ask(words)
+
+
+def test_progress(demo):
+    seen = []
+
+    def progress(entries, total):
+        seen.append(total)
+        return entries
+
+    assert CaseBase(demo, progress).index.size == 12
+    assert seen == [12]
+
+
+def test_a_missing_folder(tmp_path):
+    with pytest.raises(Refused, match="is not a folder"):
+        CaseBase(tmp_path / "none").find("no spark")
