@@ -5,10 +5,10 @@ import json
 
 import numpy as np
 import pytest
-
 import simulate
-from casebase.reuse.orders import cost_repair_and_see, pc_order
 from worlds import UNASKED, World, draw, optimum, past_cases, price, with_pairs
+
+from casebase.reuse.orders import cost_repair_and_see, pc_order
 
 SMALL = World(
     np.array([1, 2]), np.array([0.6, 0.4]), np.array([[0.9, 0.2]]), np.array([3.0]), np.array([50.0, 30.0])

@@ -1,4 +1,4 @@
-"""Everything a change must pass, in one go: format, lint, types, tests, coverage.
+"""Everything a change must pass, in one go: lint, types, tests, coverage.
 
     python3 tools/check.py
 """
@@ -19,7 +19,6 @@ def main() -> None:
     python = str(prepare("dev"))
     os.chdir(ROOT)
     steps = [
-        [python, "-m", "ruff", "format", "--check", "."],
         [python, "-m", "ruff", "check", "."],
         [python, "-m", "mypy"],
         [python, "-m", "pytest", "--cov", "--cov-report="],

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 import numpy as np
+from worlds import UNASKED, FloatArray, Move, PastCases, Policy, World, draw, optimum, past_cases, price
 
 from casebase.reuse.calibration import bins_by_edges, expected_error
 from casebase.reuse.intervals import BetaPosterior, Interval, jeffreys, wilson
@@ -25,7 +26,6 @@ from casebase.reuse.learning import m_estimate, pooled_chances
 from casebase.reuse.lookahead import best_action
 from casebase.reuse.orders import pc_order
 from casebase.reuse.troubleshoot import Check, Fix, chance_of_two
-from worlds import UNASKED, FloatArray, Move, PastCases, Policy, World, draw, optimum, past_cases, price
 
 Figures = dict[str, float]
 

@@ -72,7 +72,8 @@ def from_arrays(arrays: Arrays, causes: Sequence[str], labelled: int) -> Learned
     """The model in a store, None where there is none."""
     if not causes:
         return None
-    return Learned(*(arrays[f"learned_{name}"] for name in ARRAYS), tuple(causes), labelled)
+    return Learned(arrays["learned_features"], arrays["learned_idf"], arrays["learned_block"],
+                   arrays["learned_coefficients"], arrays["learned_intercepts"], tuple(causes), labelled)
 
 
 def softmax(margins: npt.ArrayLike) -> FloatArray:

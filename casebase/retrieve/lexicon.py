@@ -124,12 +124,10 @@ class Lexicon:
             used = tuple(position for token in found.used for position in positions[token])
             candidates.append(Found(found.kind, found.label, used, found.start, found.end, found.how))
         candidates.sort(key=lambda f: (-len(f.used), f.used[-1] - f.used[0], _ORDER[f.how], f.used, f.kind, f.label))
-        taken: dict[str, set[int]] = {}
-        kept = []
+        kept: list[Found] = []
         for found in candidates:
-            words = taken.setdefault(found.kind, set())
-            if words.isdisjoint(found.used):
-                words.update(found.used)
+            rivals = [other for other in kept if other.kind == found.kind and not set(found.used).isdisjoint(other.used)]
+            if all(_parted_by_but(found, other, folded) for other in rivals):
                 kept.append(found)
         return sorted(kept, key=lambda f: (f.used, f.kind, f.label))
 
@@ -179,6 +177,19 @@ class Lexicon:
             self._ambiguous.update((words_of(word)[0], meanings) for word, meanings in
                                    self.vocabulary.ambiguous.items() if len(words_of(word)) == 1)
         return self._ambiguous
+
+
+def _parted_by_but(one: Found, other: Found, text: Sequence[Token]) -> bool:
+    """Whether two terms share only their subject and say their own on two sides of a "but".
+
+    "Primer bulb not cracked but hard" speaks of one bulb and says two things of it.
+    """
+    shared, first, second = set(one.used) & set(other.used), set(one.used) - set(other.used), set(other.used) - set(one.used)
+    if not first or not second:
+        return False
+    before, after = (first, second) if max(first) < min(second) else (second, first)
+    middle = range(max(before), max(after) + 1)
+    return max(shared | before) < min(after) and any(text[position].text == "but" for position in middle)
 
 
 def _columns(pairs: Mapping[str, str]) -> list[str]:

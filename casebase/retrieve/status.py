@@ -100,7 +100,7 @@ def triggers(text: Sequence[Token], taken: Collection[int]) -> list[Trigger]:
 def _fits(words: tuple[str, ...], text: Sequence[Token], position: int, taken: Collection[int]) -> bool:
     span = range(position, position + len(words))
     return (span.stop <= len(text) and all(text[i].text == word for i, word in zip(span, words, strict=True))
-            and not any(i in taken for i in span))
+            and (words == ("but",) or not any(i in taken for i in span)))  # a "but" always ends a denial
 
 
 def status_of(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger], *, is_cause: bool = False) -> Status:

@@ -7,9 +7,12 @@ pint, which is loaded only when something is really converted.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
+from itertools import pairwise
 from typing import Any, NamedTuple
+
+from casebase.trade.words import plain
 
 # How units are written or said, and the name of the unit they mean.
 _UNIT_WORDS = {
@@ -17,53 +20,73 @@ _UNIT_WORDS = {
     "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
     "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
     "ft": ("ft", "foot", "feet"), "m": ("metre", "metres", "meter", "meters"),
-    "psi": ("psi", "lb/in2", "pounds", "pound", "lbs"), "kPa": ("kpa",), "bar": ("bar", "bars"),
+    "psi": ("psi", "p.s.i", "p.s.i.", "lb/in2", "pounds", "pound", "lbs", "lb"),
+    "kPa": ("kpa",), "bar": ("bar", "bars"),
     "kgf/cm2": ("kgf/cm2", "kgf/cm²", "kg/cm2", "kg/cm²"),
     "N.m": ("nm", "n.m", "n·m", "newton metres", "newton-metres"),
-    "ft-lb": ("ft-lb", "ft-lbs", "ft lb", "ft lbs", "lbf·ft", "foot pounds", "foot-pounds"),
-    "in-lb": ("in-lb", "in-lbs", "in lb", "in lbs", "lbf·in", "inch pounds", "inch-pounds"),
+    "ft-lb": ("ft-lb", "ft-lbs", "ft lb", "ft lbs", "ft. lb", "ft. lbs", "ft.lb", "ft.lbs", "ft/lb", "ft/lbs", "lbf·ft",
+              "lb-ft", "lb ft", "foot pounds", "foot-pounds"),
+    "in-lb": ("in-lb", "in-lbs", "in lb", "in lbs", "in. lb", "in. lbs", "in.lb", "in.lbs", "in/lb", "in/lbs", "lbf·in",
+              "lb-in", "inch pounds", "inch-pounds"),
     "rpm": ("rpm", "revs per minute", "r/min"), "V": ("v", "volt", "volts"), "A": ("amp", "amps"),
     "ohm": ("ohm", "ohms", "Ω"), "kohm": ("kohm", "kohms", "k ohm", "kilohm", "kilohms", "kΩ"),
     "cc": ("cc", "cm3", "cm³", "ccm"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
     "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
-    "degC": ("°c", "degrees c", "deg c"), "degF": ("°f", "degrees f", "deg f"), "hp": ("hp",), "kW": ("kw",),
-    "s": ("second", "seconds", "sec"), "min": ("min", "mins", "minute", "minutes"), "h": ("hour", "hours", "hrs"),
+    "degC": ("°c", "degrees c", "deg c"), "degF": ("°f", "degrees f", "deg f"), "hp": ("hp", "horsepower"),
+    "kW": ("kw",), "s": ("second", "seconds", "sec", "secs"), "min": ("min", "mins", "minute", "minutes"),
+    "h": ("hour", "hours", "hr", "hrs"),
     "day": ("day", "days"), "week": ("week", "weeks"), "month": ("month", "months"),
     "year": ("year", "years", "yr", "yrs", "yo"), "pull": ("pull", "pulls"),
 }
+# Turns and percent stay out: both are bare numbers to pint, and one would be turned into the other.
 _PINT_NAMES = {
     "in": "inch", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "m": "meter", "thou": "thou", "psi": "psi",
     "kPa": "kilopascal", "bar": "bar", "kgf/cm2": "kilogram_force / centimeter ** 2", "N.m": "newton * meter",
     "ft-lb": "foot * pound_force", "in-lb": "inch * pound_force", "rpm": "revolutions_per_minute", "V": "volt",
     "A": "ampere", "ohm": "ohm", "kohm": "kiloohm", "cc": "centimeter ** 3", "ml": "milliliter", "l": "liter",
-    "oz": "fluid_ounce", "pint": "pint", "gal": "gallon", "turn": "turn", "%": "percent", "degC": "degC",
+    "oz": "fluid_ounce", "pint": "pint", "gal": "gallon", "degC": "degC",
     "degF": "degF", "hp": "horsepower", "kW": "kilowatt", "s": "second", "min": "minute", "h": "hour", "day": "day",
     "week": "week", "month": "month", "year": "year",
 }
-UNITS = tuple(_UNIT_WORDS)
+UNITS = (*_UNIT_WORDS, ":1")
 
 _SMALL = {word: value for value, word in enumerate(
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-    "seventeen eighteen nineteen twenty".split())}
-_SMALL |= {word: 10 * value for value, word in enumerate("thirty forty fifty sixty seventy eighty ninety".split(), 3)}
+    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"])}
+_SMALL |= {word: 10 * value for value, word in enumerate(["thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 3)}
 _SMALL |= {"a": 1, "an": 1}
 _PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
           "eighths": 8, "sixteenth": 16, "sixteenths": 16}
-_NUMBER_WORDS = {*_SMALL, *_PARTS, "hundred"} - {"a", "an"}
+_NUMBER_WORDS = {*_SMALL, *_PARTS, "hundred", "thousand"} - {"a", "an"}
+_ONE_OF = ("turn", "year", "month", "week", "day", "h")  # the units of which "a" counts one: "a year old"
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
-_WORD_NUMBER = "|".join(sorted((*_SMALL, *_PARTS, "hundred"), key=len, reverse=True))
-_DIGITS = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+ and (?:a |an |\d+/)?(?:half|quarter|eighth|\d+)|\d*[.,]\d+|\d+)"
-_SAID = rf"(?:(?:{_WORD_NUMBER})(?:[ -](?:and[ -])?(?:{_WORD_NUMBER}))*)"
+# The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
+# that no text can keep them busy.
+_WORD = "|".join(sorted((*_SMALL, *_PARTS, "hundred", "thousand"), key=len, reverse=True))
+_PART = "|".join(sorted(_PARTS, key=len, reverse=True))
+_DIGITS = (r"(?:(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
+           rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
+           r"|\d{1,3} (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
+_SAID = (rf"(?:(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
+         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART}))?)")
 _NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
-_UNIT = "|".join(re.escape(word) for word in
-                 sorted((word for words in _UNIT_WORDS.values() for word in words), key=len, reverse=True))
-_READING = (rf"(?<![\w.,/])(?P<low>{_NUMBER})(?:\s*(?:-|–|to|or)\s*(?P<high>{_NUMBER}))?[\s-]*(?:of an? )?"
+_UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
+_UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
+_READING = (rf"(?<![\w.,/])(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
-_TURN_AND = rf"\b(?P<whole>a|one|two|three)? ?turns? and (?:an? )?(?P<part>{'|'.join(_PARTS)})\b"
-_RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s*(?::|to)\s*1(?![\w:])"
-_UNIT_OF = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
+_BETWEEN = rf"\bbetween (?P<low>{_NUMBER}) and (?={_NUMBER})"
+_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(_SMALL)})[ -])?(?P<unit>turn|minute|hour|day|week|month|year)s? and "
+             rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of| the)")
+_RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:])"
+
+# Where a comma before three digits parts thousands ("2,800 rpm"); elsewhere it is a decimal comma ("0,125 mm").
+_LARGE = frozenset(("rpm", "psi", "kPa", "ohm", "cc", "ml", "h"))
+_ORDINALS = frozenset(("third", "fourth", "eighth", "sixteenth"))
+# What makes "in" the preposition, and pounds a price or a weight.
+_AFTER_IN = r" (?:\d|(?:the|an?|my|his|her|our|its?|this|that|these|those|there|here|each|every|all|total)\b)"
+_NOT_PRESSURE = (r"\b(?:costs?|paid|pay|charged?|worth|spent|spend|price|sold|bought|weigh(?:s|ed|ing)?|weight)\b"
+                 r"[^.;!?]{0,40}$")
 
 
 class Reading(NamedTuple):
@@ -88,52 +111,89 @@ class Reading(NamedTuple):
 @cache
 def _compiled(pattern: str) -> re.Pattern[str]:
     """Compiled at first use: these patterns are large and most questions hold no quantity."""
-    return re.compile(pattern, re.IGNORECASE)
+    return re.compile(pattern)
 
 
 def find_readings(text: str) -> tuple[Reading, ...]:
     """All quantities with a unit in a text, in order. A number without a unit is no reading."""
     if not _may_hold_number(text):
         return ()
-    spelled = text
-    for glyph, fraction in _GLYPHS.items():
-        spelled = re.sub(rf"(?<=\d){glyph}", f" {fraction}", spelled).replace(glyph, fraction)
-    found = [*_plain_readings(spelled), *_turn_readings(spelled), *_ratios(spelled)]
+    spelled, origin = _spelled(text)
+    found = [*_plain_readings(spelled), *_and_part_readings(spelled), *_ratios(spelled)]
     found.sort(key=lambda reading: (reading.start, -reading.end))
     kept: list[Reading] = []
+    free = 0
     for reading in found:
-        if not kept or reading.start >= kept[-1].end:
-            kept.append(reading)
+        if reading.start >= free:
+            free = reading.end
+            start, end = origin[reading.start], origin[reading.end - 1] + 1
+            kept.append(reading._replace(text=text[start:end], start=start, end=end))
     return tuple(kept)
 
 
 def _may_hold_number(text: str) -> bool:
-    """Whether there is a digit, a fraction sign or a number word besides "a"."""
+    """Whether there is a digit, a fraction sign, a number word, or "a" before a unit it can count."""
     if any(char.isdigit() or char in _GLYPHS for char in text):
         return True
-    return any(word in _NUMBER_WORDS for word in re.split(r"[\W_]+", text.lower()))
+    words = re.split(r"[\W_]+", text.lower())
+    return any(word in _NUMBER_WORDS for word in words) or any(
+        one in ("a", "an") and _UNIT_OF.get(unit) in _ONE_OF for one, unit in pairwise(words))
+
+
+def _spelled(text: str) -> tuple[str, Sequence[int]]:
+    """The text made plain, with "½" as "1/2", and for each of its characters the position it came from."""
+    simple = plain(text)
+    origin: Sequence[int] = range(len(text))
+    if not simple.isascii() and any(char in _GLYPHS for char in simple):
+        pieces = [(" " if simple[at - 1:at].isdecimal() else "") + _GLYPHS[char] if char in _GLYPHS else char
+                  for at, char in enumerate(simple)]
+        origin = [at for at, piece in enumerate(pieces) for _ in piece]
+        simple = "".join(pieces)
+    if "between" in simple:  # "between 5 and 8 psi" is a range like "5 to 8 psi"
+        simple = _compiled(_BETWEEN).sub(lambda match: match.group()[:-len(" and ")] + " to  ", simple)
+    return simple, origin
 
 
 def _plain_readings(text: str) -> Iterator[Reading]:
     for match in _compiled(_READING).finditer(text):
-        low = number(match["low"])
-        if low is None:
+        unit = _UNIT_OF[match["unit"]]
+        low = _value(match["low"], unit)
+        if low is None or _is_no_quantity(match, unit):
             continue
-        unit = _UNIT_OF[match["unit"].lower() if match["unit"].lower() in _UNIT_OF else match["unit"]]
-        if unit == "in" and match["unit"].lower() == "in" and not re.search(r"[\d/]\s?$", text[: match.start("unit")]):
-            continue  # "two in the morning": the preposition, not the unit
-        if match["low"].lower() in ("a", "an") and unit not in ("turn", "year", "month", "week", "day"):
-            continue
-        yield Reading(low, unit, match.group(), number(match["high"]) if match["high"] else None, match.start(),
+        if unit in ("degC", "degF") and re.search(r"(?:^|[\s(])-$", text[max(0, match.start() - 2):match.start()]):
+            low = -low
+        yield Reading(low, unit, match.group(), _value(match["high"], unit) if match["high"] else None, match.start(),
                       match.end())
 
 
-def _turn_readings(text: str) -> Iterator[Reading]:
-    """ "A turn and a half", "turn and a quarter"."""
-    for match in _compiled(_TURN_AND).finditer(text):
-        whole = _SMALL[(match["whole"] or "one").lower()]
-        yield Reading(whole + 1 / _PARTS[match["part"].lower()], "turn", match.group().strip(), None, match.start(),
-                      match.end())
+def _value(typed: str, unit: str) -> float | None:
+    if unit in _LARGE and re.fullmatch(r"[1-9]\d{0,2},\d{3}", typed):
+        typed = typed.replace(",", "")
+    return number(typed)
+
+
+def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
+    """Whether what looks like a quantity is something else: a rank, a price, a weight, the word "in"."""
+    text, low = match.string, match["low"]
+    if match["unit"] == "in":  # "two in the morning", "1 in 50": the preposition, not the unit
+        return low[-1] not in "0123456789" or bool(_compiled(_AFTER_IN).match(text, match.end()))
+    if low in ("a", "an"):
+        return unit not in _ONE_OF
+    if low in _ORDINALS and " of " not in match.group():  # "on the third pull"
+        return True
+    if unit == "psi" and match["unit"] in ("pound", "pounds", "lb", "lbs"):
+        of = re.match(r" of (?!pressure|compression|vacuum|air)", text[match.end():match.end() + 16])
+        return bool(of) or bool(_compiled(_NOT_PRESSURE).search(text[max(0, match.start() - 60):match.start()]))
+    return text.endswith("point ", 0, match.start())  # "nought point two": better not read than read as 2
+
+
+def _and_part_readings(text: str) -> Iterator[Reading]:
+    """ "A turn and a half", "turn and a quarter", "2 years and a half"."""
+    for match in _compiled(_AND_PART).finditer(text):
+        whole, part, unit = number(match["whole"] or "one"), number(match["part"]), _UNIT_OF[match["unit"]]
+        if whole is None or part is None or match["part"] in _ORDINALS or not (match["whole"] or unit == "turn"):
+            continue
+        yield Reading(whole + part, unit, match.group(), None, match.start(), match.end())
 
 
 def _ratios(text: str) -> Iterator[Reading]:
@@ -142,28 +202,53 @@ def _ratios(text: str) -> Iterator[Reading]:
 
 
 def number(text: str) -> float | None:
-    """A number as typed or said: `7/8`, `1 1/8`, `.008`, `0,2`, "one and an eighth", "seven eighths"."""
+    """A number as typed or said: `7/8`, `1 1/8`, `.008`, `0,2`, "one and an eighth", "seven eighths", "one twenty".
+
+    None where the text is no number, or longer than any that a person writes.
+    """
     cleaned = re.sub(r"(?<=\w) an?$", "", " ".join(text.lower().replace("-", " ").split()))  # "half a (turn)"
+    if len(cleaned) > 80:
+        return None
     mixed = re.fullmatch(r"(?:(\d+) (?:and )?)?(\d+)/(\d+)", cleaned)
     if mixed:
         return None if int(mixed[3]) == 0 else int(mixed[1] or 0) + int(mixed[2]) / int(mixed[3])
-    if re.fullmatch(r"\d*[.,]?\d+", cleaned):
-        return float(cleaned.replace(",", "."))
+    if re.fullmatch(r"\d*[.,]?\d+|\d{1,3} \d{3}", cleaned):
+        return float(cleaned.replace(",", ".").replace(" ", ""))
+    return _said(cleaned.split())
+
+
+def _said(words: Sequence[str]) -> float | None:
+    """A number in words; `total` is what is complete, `current` the part being said."""
     total = 0.0
     current: float | None = None
-    for word in cleaned.split():
+    before = ""
+    for word in words:
         if word == "and":
             total, current = total + (current or 0), None
-        elif word.isdigit() or word in _SMALL:
-            value = int(word) if word.isdigit() else _SMALL[word]
-            current = value if current in (None, 1) and word not in ("a", "an") or current is None else current + value
+        elif word.isdecimal() or word in _SMALL:
+            value = int(word) if word.isdecimal() else _SMALL[word]
+            current = value if current is None or before in ("a", "an") else _joined(current, value)
+            if current is None:
+                return None
         elif word == "hundred":
             current = (current or 1) * 100
+        elif word == "thousand":
+            total, current = total + (current or 1) * 1000, None
         elif word in _PARTS:
             current = (1 if current is None else current) / _PARTS[word]
         else:
             return None
+        before = word
     return None if current is None and not total else total + (current or 0)
+
+
+def _joined(said: float, value: int) -> float | None:
+    """Two numbers in a row as one: "twenty five", "hundred ten", "one twenty" (120). None for "three four"."""
+    if said in range(100, 10_000, 100) or (said in range(20, 100, 10) and value < 10):
+        return said + value
+    if said in range(1, 10) and 10 <= value < 100:
+        return said * 100 + value
+    return said + value if said in range(120, 1000, 10) and value < 10 else None
 
 
 def convert(value: float, unit: str, to: str) -> float:
@@ -215,24 +300,39 @@ _PAIR_GLUE = re.compile(r"\s*(?:\(|or|=|/)\s*", re.IGNORECASE)
 
 
 def check_pairs(text: str) -> tuple[PairCheck, ...]:
-    """Finds printed pairs such as "0.008 in (0.20 mm)" and compares the two values."""
+    """Finds printed pairs such as "0.008 in (0.20 mm)" and compares the two values; of ranges, both ends."""
     found = find_readings(text)
     pairs = []
-    for first, second in zip(found, found[1:], strict=False):
-        if not _PAIR_GLUE.fullmatch(text[first.end:second.start]) or first.unit == second.unit:
-            continue
-        try:
-            value = convert(first.value, first.unit, second.unit)
-        except ValueError:
-            continue
-        if value:
-            tolerance = _rounding(second.text)
-            difference = max(0.0, abs(second.value - value) - tolerance)
-            pairs.append(PairCheck(first, second, difference / abs(value)))
-    return tuple(pairs)
+    for first, second in pairwise(found):
+        if _PAIR_GLUE.fullmatch(text[first.end:second.start]) and first.unit != second.unit:
+            pairs += [_compare(*ends) for ends in zip(_ends(first), _ends(second), strict=False)]
+    return tuple(pair for pair in pairs if pair is not None)
+
+
+def _compare(first: Reading, second: Reading) -> PairCheck | None:
+    try:
+        value = convert(first.value, first.unit, second.unit)
+    except ValueError:
+        return None
+    difference = max(0.0, abs(second.value - value) - _rounding(second.text))
+    return PairCheck(first, second, difference / abs(value)) if value else None
+
+
+def _ends(reading: Reading) -> tuple[Reading, ...]:
+    """The two ends of a range as readings of their own, each with the digits it was printed in."""
+    if reading.high is None:
+        return (reading,)
+    match = _compiled(_READING).match(_spelled(reading.text)[0])
+    low, high = (match["low"], match["high"]) if match else (f"{reading.value:g}", f"{reading.high:g}")
+    return (reading._replace(high=None, text=f"{low} {reading.unit}"),
+            reading._replace(value=reading.high, high=None, text=f"{high} {reading.unit}"))
 
 
 def _rounding(text: str) -> float:
-    """Half a unit in the last printed place: "3 psi" may be anything from 2.5 to 3.5."""
-    match = re.match(r"\d*(?:[.,](\d+))?", text)
+    """Half a unit in the last printed place: "3 psi" may be anything from 2.5 to 3.5, "3/8 in" a sixteenth off."""
+    spelled = _spelled(text)[0]
+    fraction = re.match(r"(?:\d+[ -])?\d+/(\d+)", spelled)
+    if fraction:
+        return 0.5 / max(1, int(fraction[1]))
+    match = re.match(r"\d*(?:[.,](\d+))?", spelled)
     return 0.5 * 10.0 ** -len(match[1] or "") if match else 0.0

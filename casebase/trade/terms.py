@@ -176,7 +176,7 @@ class _StoredTerms(Mapping[str, Term]):
 def _sparse(term: Term) -> dict[str, Any]:
     """What a query needs of a term: its patterns are compiled by then, so they stay behind."""
     return {key: value for key, value in asdict(term).items()
-            if value not in ((), "", None, False) and key not in ("said", "denied_by")}
+            if value is not None and value is not False and value not in ((), "") and key not in ("said", "denied_by")}
 
 
 def _frozen(value: Any) -> Any:
@@ -232,6 +232,9 @@ def _read_into(vocabulary: Vocabulary, terms: _Terms, text: str, file: str,
     for problem in problems:
         findings.report(problem.code, problem.message, problem.hint, path=problem.field, place=problem.place)
     if not isinstance(tree, Node):
+        if tree is not None:
+            findings.report("shape", "holds no named sections", "begin with one of: " + ", ".join(_SECTIONS),
+                            place=tree.place)
         return findings.problems
     top = Fields(tree, findings)
     for kind, section in _PLURAL.items():
@@ -257,11 +260,13 @@ def _term(section: Fields, kind: Kind, label: str) -> Term | None:
         return None
     minutes = fields.number("minutes", "write minutes as a number")
     quantity, unit, good, bad = _result(fields)
+    under, group = fields.text("under"), fields.text("group")
     term = Term(
-        kind=kind, label=label, under=fields.text("under") or fields.text("group"), also=fields.texts("also"),
+        kind=kind, label=label, under=under or group, also=fields.texts("also"),
         said=fields.texts("said"), denied_by=fields.texts("denied by"), part=fields.text("part"),
         hazards=fields.texts("hazards"), only=_only(fields), points_to=fields.texts("points to"),
-        known_from=fields.texts("known from"), cures=fields.texts("cures"), minutes=None if minutes is None else float(minutes),
+        known_from=fields.texts("known from"), cures=fields.texts("cures"),
+        minutes=None if minutes is None else float(minutes),
         owner=fields.choice("owner", ("true", "false"), "true or false") == "true", quantity=quantity,
         unit=fields.text("unit") or unit, ok=good, bad=bad, caution=fields.text("caution"),
         iso14224=fields.text("iso14224"), engine=fields.text("engine"), carburettor=fields.text("carburettor"),
@@ -301,19 +306,38 @@ def _result(fields: Fields) -> tuple[str, str, tuple[str, ...], tuple[str, ...]]
 # Which of a term's links must name a term of which kind.
 _LINKS: tuple[tuple[str, Kind], ...] = (
     ("hazards", "hazard"), ("points_to", "cause"), ("cures", "cause"), ("known_from", "symptom"))
+# Kinds whose parent is a term of the same kind; of the others it is the name of a group.
+_TREES: tuple[Kind, ...] = ("cause", "machine")
 
 
 def _check_links(vocabulary: Vocabulary, places: Mapping[str, Place]) -> list[Problem]:
     problems = []
     for term in vocabulary.all():
-        wanted = [(name, kind, label) for name, kind in _LINKS for label in getattr(term, name)]
-        wanted += [("only", cast(Kind, name), label) for name, labels in term.only for label in labels]
-        if term.kind in ("cause", "machine") and term.under:
-            wanted.append(("under", term.kind, term.under))
-        for name, kind, label in wanted:
+        path = join(_PLURAL[term.kind], term.label)
+        for key, kind, label in _wanted(term):
             if label not in vocabulary.terms[kind]:
-                path = join(_PLURAL[term.kind], term.label)
-                problems.append(Problem("unknown-term", f'{name.replace("_", " ")}: there is no {kind} "{label}"',
-                                        vocabulary.suggestion(kind, label), field=path,
-                                        place=places.get(path, Place())))
+                place = places.get(join(path, key)) or places.get(join(path, key.split("[")[0]), Place())
+                problems.append(Problem("unknown-term", f'there is no {kind} "{label}"',
+                                        vocabulary.suggestion(kind, label), field=join(path, key), place=place))
+        if term.kind in _TREES and term.under and term.label in vocabulary.path(term.kind, term.under):
+            problems.append(Problem("loop", f'"{term.label}" stands under itself', "name another parent",
+                                    field=join(path, "under"), place=places.get(join(path, "under"), Place())))
+        if term.kind == "hazard" and not term.caution:
+            problems.append(Problem("missing", "has no caution", "say what can hurt and what to do about it",
+                                    field=path, place=places.get(path, Place())))
     return problems
+
+
+def _wanted(term: Term) -> Iterator[tuple[str, Kind, str]]:
+    """Each label a term names: (its place within the entry, the kind it must be of, the label)."""
+    for name, kind in _LINKS:
+        for number, label in enumerate(getattr(term, name)):
+            yield f"{name.replace('_', ' ')}[{number}]", kind, label
+    for limit, labels in term.only:
+        for number, label in enumerate(labels):
+            yield f"only.{limit}[{number}]", cast(Kind, limit), label
+    single: tuple[tuple[str, Kind, str], ...] = (("engine", "engine", term.engine),
+                                                 ("carburettor", "carburettor", term.carburettor))
+    if term.kind in _TREES:
+        single += (("under", term.kind, term.under),)
+    yield from (link for link in single if link[2])

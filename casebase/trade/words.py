@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+(?:'[^\W\d_]+)*|[.;!?:\n,/]")
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+(?:'[^\W\d_]+)*|\.{2,}|[.;!?:\n,/…]")
 _HARD_BREAKS = frozenset(".;!?\n:")
 _SUFFIXES = {"'s": "is", "'m": "am", "'re": "are", "'ve": "have", "'ll": "will", "'d": "would"}
 _OPENED = {
@@ -32,8 +32,7 @@ _FORMS_OF_AUXILIARIES = {
 # Words that may stand between two words of a pattern without counting. "Off", "out", "only", "with" and "when"
 # carry meaning and are not among them.
 FILLERS = frozenset(
-    "a an the my our your his her its it i me we you he she they this that these those there just very really so "
-    "then and of to be some all too quite pretty bit little now still also even right at on in up".split())
+    ["a", "an", "the", "my", "our", "your", "his", "her", "its", "it", "i", "me", "we", "you", "he", "she", "they", "this", "that", "these", "those", "there", "just", "very", "really", "so", "then", "and", "of", "to", "be", "some", "all", "too", "quite", "pretty", "bit", "little", "now", "still", "also", "even", "right", "at", "on", "in", "up"])
 
 
 class Token(NamedTuple):
@@ -76,8 +75,10 @@ def tokens(text: str) -> list[Token]:
     found: list[Token] = []
     for match in _TOKEN.finditer(plain(text)):
         word, start, end = match.group(), match.start(), match.end()
-        if word == ":" or (word == "/" or (word in ".," and 0 < start and text[start - 1: end + 1].strip(".,").isdigit())):
-            continue
+        if word in ":/" or (word in ".," and text[end:end + 1].isdigit() and not text[start - 1:start].isalnum()):
+            continue  # ".008" begins with a decimal point, not with the end of a sentence
+        if word[:2] == ".." or word == "…":
+            word = ","  # "starts... then dies": a pause, not the end of a sentence
         for part in opened(word):
             found.append(Token(part, part, start, end))
     return found
@@ -90,10 +91,10 @@ def opened(word: str) -> tuple[str, ...]:
     if word in _BARE:
         return _BARE[word]
     if word.endswith("n't"):
-        return (word[:-3], "not")
+        return (word[:-3], "not") if len(word) > 3 else ("not",)
     for suffix, full in _SUFFIXES.items():
         if word.endswith(suffix) and len(word) > len(suffix):
-            return (word[: -len(suffix)], full)
+            return (*opened(word[: -len(suffix)]), full)
     return (word.replace("'", ""),)
 
 
@@ -109,11 +110,14 @@ def inflections(word: str) -> Iterable[str]:
         yield stem_y + "ied"
     if word.endswith("e"):
         yield word + "d"
-        yield word[:-1] + "ing"
+        yield word + "ing" if word.endswith(("ee", "oe", "ye")) else word[:-1] + "ing"
+        if word.endswith("ie"):
+            yield word[:-2] + "ying"
     else:
         yield word + "ed"
         yield word + "ing"
-        if word[-1] in "bdgklmnprt" and word[-2] in "aeiou" and (len(word) == 3 or word[-3] not in "aeiou"):
+        if word[-1] in "bdgklmnprt" and word[-2] in "aeiou" and (
+                len(word) == 3 or word[-3] not in "aeiou" or word[-1] == "l" or word[-4:-2] == "qu"):
             yield word + word[-1] + "ed"
             yield word + word[-1] + "ing"
 
@@ -131,7 +135,8 @@ class Folding:
         words whose inflections should be recognised."""
         heads: dict[str, str] = {}
         runs: dict[str, list[tuple[tuple[str, ...], str]]] = {}
-        given = {**_FORMS_OF_AUXILIARIES, **families}
+        given = {head: (*_FORMS_OF_AUXILIARIES.get(head, ()), *families.get(head, ()))
+                 for head in {**_FORMS_OF_AUXILIARIES, **families}}
         single = [(head, variant) for head, variants in given.items() for variant in (head, *variants)
                   if len(words_of(variant)) == 1]
         for head, variant in single:
@@ -179,8 +184,10 @@ class Folding:
 
     def _run_at(self, folded: list[Token], position: int) -> tuple[int, str] | None:
         first = folded[position]
-        for words, head in [*self.runs.get(first.text, ()), *(self.runs.get(first.head, ()) if
-                                                             first.head != first.text else ())]:
+        options = self.runs.get(first.text, ())
+        if first.head != first.text and first.head in self.runs:
+            options = sorted([*options, *self.runs[first.head]], key=lambda option: -len(option[0]))
+        for words, head in options:
             part = folded[position: position + len(words)]
             if len(part) == len(words) and all(word in (token.text, token.head)
                                                for word, token in zip(words, part, strict=True)):
