@@ -33,7 +33,7 @@ _UNIT_WORDS = {
     "cc": ("cc", "cm3", "cm³", "ccm"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
     "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
-    "degC": ("°c", "degrees c", "deg c"), "degF": ("°f", "degrees f", "deg f"), "hp": ("hp", "horsepower"),
+    "degC": ("°c", "degrees c", "deg c", "degc"), "degF": ("°f", "degrees f", "deg f", "degf"), "hp": ("hp", "horsepower"),
     "kW": ("kw",), "s": ("second", "seconds", "sec", "secs"), "min": ("min", "mins", "minute", "minutes"),
     "h": ("hour", "hours", "hr", "hrs"),
     "day": ("day", "days"), "week": ("week", "weeks"), "month": ("month", "months"),
@@ -73,7 +73,7 @@ _SAID = (rf"(?:(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
 _NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
-_READING = (rf"(?<![\w.,/])(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
+_READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
 _BETWEEN = rf"\bbetween (?P<low>{_NUMBER}) and (?={_NUMBER})"
 _AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(_SMALL)})[ -])?(?P<unit>turn|minute|hour|day|week|month|year)s? and "

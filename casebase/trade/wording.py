@@ -31,7 +31,8 @@ def check_terms(reading: Reading, vocabulary: Vocabulary, file: str) -> tuple[Pr
 
 def _warn(code: str, message: str, hint: str, file: str, path: str, reading: Reading) -> Problem:
     severity: Severity = "warning"
-    return Problem(code, message, hint, file, reading.places.get(path, Place()), path, severity)
+    place = reading.places.get(path) or reading.places.get(path.rpartition("[")[0], Place())
+    return Problem(code, message, hint, file, place, path, severity)
 
 
 def _named(case: Case) -> Iterator[tuple[Kind, str, str]]:
@@ -48,8 +49,8 @@ def _named(case: Case) -> Iterator[tuple[Kind, str, str]]:
         elif isinstance(step, Setting):
             yield "setting", step.setting, f"{path}.set"
         else:
-            for action in step.actions:
-                yield "action", action, f"{path}.do"
+            for position, action in enumerate(step.actions):
+                yield "action", action, f"{path}.do[{position}]"
     for number, cause in enumerate(case.causes):
         yield "cause", cause.fault, f"causes[{number}].fault"
 

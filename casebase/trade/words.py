@@ -137,24 +137,23 @@ class Folding:
         runs: dict[str, list[tuple[tuple[str, ...], str]]] = {}
         given = {head: (*_FORMS_OF_AUXILIARIES.get(head, ()), *families.get(head, ()))
                  for head in {**_FORMS_OF_AUXILIARIES, **families}}
-        single = [(head, variant) for head, variants in given.items() for variant in (head, *variants)
-                  if len(words_of(variant)) == 1]
-        for head, variant in single:
-            heads.setdefault(words_of(variant)[0], head)
-        for head, variant in single:
-            for form in inflections(words_of(variant)[0]):
+        named = [(head, words_of(variant)) for head, variants in given.items() for variant in (head, *variants)]
+        single = [(head, words[0]) for head, words in named if len(words) == 1]
+        for head, word in single:
+            heads.setdefault(word, head)
+        for head, word in single:
+            for form in inflections(word):
                 heads.setdefault(form, head)
-        for word in sorted(set(more_words)):
+        within_phrases = {word for _head, words in named if len(words) > 1 for word in words}
+        for word in sorted(within_phrases.union(more_words)):
             if word not in heads:
                 for form in inflections(word):
                     heads.setdefault(form, word)
         folding = cls(heads, runs)
-        for head, variants in given.items():
-            for variant in (head, *variants):
-                words = words_of(variant)
-                if len(words) > 1:
-                    for run in {tuple(words), tuple(folding.head(word) for word in words)}:
-                        runs.setdefault(run[0], []).append((run, head))
+        for head, words in named:
+            if len(words) > 1:
+                for run in {tuple(words), tuple(folding.head(word) for word in words)}:
+                    runs.setdefault(run[0], []).append((run, head))
         for options in runs.values():
             options.sort(key=lambda option: (-len(option[0]), option))
         return folding
