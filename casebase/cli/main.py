@@ -345,7 +345,17 @@ def import_cases(
         raise typer.Exit(1)
 
 
+def only_the_asked_command(words: list[str]) -> None:
+    """Leaves out the other commands where the first word names one: typer builds all it knows at every start."""
+    name = words[1] if len(words) > 1 else ""
+    asked = [command for command in app.registered_commands
+             if name == (command.name or getattr(command.callback, "__name__", ""))]
+    if asked:
+        app.registered_commands = asked
+
+
 def run() -> None:
     """The entry point of `casebase`."""
     gc.set_threshold(100_000)  # a command lives for a moment; collecting often would cost it a tenth of that
+    only_the_asked_command(sys.argv)
     guarded(app)

@@ -22,7 +22,7 @@ _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _NUMBER = re.compile(r"\d{1,9}(\.\d{1,6})?")
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Findings:
     """What reading one file brought to light: its problems, and where each field stands."""
 

@@ -40,7 +40,7 @@ DELTA_SHARE, DELTA_CASES = 0.1, 200
 Progress = Callable[[Iterable[Entry], int], Iterable[Entry]]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Index:
     """An opened index: the cases of a folder at one moment.
 
@@ -197,7 +197,7 @@ def locked(place: Path | None) -> Iterator[None]:
         yield
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class _Changes:
     """How a folder differs from a base: positions still alive, and the files to be read anew."""
 
@@ -301,7 +301,7 @@ def _build_base(folder: Path, listing: Listing, place: Path | None, progress: Pr
                  *_stored(kept, folder), broken=read.broken)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Read:
     """What came of reading a set of files."""
 

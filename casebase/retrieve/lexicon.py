@@ -40,7 +40,7 @@ class Found(NamedTuple):
     how: How
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Lexicon:
     """Everything `understand` needs.
 

@@ -87,7 +87,7 @@ def _best(total: FloatArray, index: Index) -> list[int]:
     return sorted(map(int, candidates), key=lambda position: (-total[position], index.id(position)))[:MOST]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Scores:
     """The parts of the score for every position, and what the question asked."""
 

@@ -52,7 +52,7 @@ def _key(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Segment:
     """`arrays` hold, for `size` cases (see `build`): columns of one value per case, lists as pointer + values."""
 

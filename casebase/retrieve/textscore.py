@@ -72,9 +72,13 @@ class _Scorer:
         self.lengths = index.column("length")
         self.mean = float(self.lengths[index.alive].mean()) if index.size else 1.0
         self.full = usual_tf * (K1 + 1) / (usual_tf + K1)
+        self._importance: dict[int, float] = {}
 
     def importance(self, feature: int) -> float:
-        return float(idf(self.index.frequency(feature), self.index.size))
+        """The idf of a feature over the cases that count."""
+        if feature not in self._importance:
+            self._importance[feature] = float(idf(self.index.frequency(feature), self.index.size))
+        return self._importance[feature]
 
     def add(self, feature: int, weight: float, *, single: bool = True) -> None:
         """Adds `weight` times a feature's impact to the cases that have it."""

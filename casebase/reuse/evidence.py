@@ -85,7 +85,7 @@ class SymptomEvidence(NamedTuple):
     cases: int
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Tally:
     """What is gathered for one fix while the cases are gone through."""
 

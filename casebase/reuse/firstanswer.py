@@ -75,17 +75,16 @@ def without_effect(part: SymptomEvidence) -> tuple[FixEvidence, ...]:
 def cautions(question: Understood, evidence: Iterable[SymptomEvidence], index: Index,
              handbook: Iterable[Row] = ()) -> tuple[Term, ...]:
     """The hazards of the symptoms asked about and of every fix proposed, each once."""
-    vocabulary = index.lexicon.vocabulary
-    terms = [vocabulary.resolve("symptom", label) for label in question.labels("symptom", "present", "possible")]
+    # Questions, digests and the handbook hold labels, so terms are met by label; looking a name up among all other
+    # names would decode the whole vocabulary.
+    known = index.lexicon.vocabulary.terms
+    terms = [known["symptom"].get(label) for label in question.labels("symptom", "present", "possible")]
     for part in evidence:
         for fix in proposed(part):
-            terms += [vocabulary.resolve("action", action) or _setting(action, index) for action in fix.actions]
-    terms += [vocabulary.resolve("action", row.action) for row in handbook if row.action]
-    return vocabulary.cautions(terms)
-
-
-def _setting(action: str, index: Index) -> Term | None:
-    return index.lexicon.vocabulary.resolve("setting", action.removeprefix("set "))
+            terms += [known["action"].get(action) or known["setting"].get(action.removeprefix("set "))
+                      for action in fix.actions]
+    terms += [known["action"].get(row.action) for row in handbook if row.action]
+    return index.lexicon.vocabulary.cautions(terms)
 
 
 def best_matches(answer: FirstAnswer) -> tuple[Match, ...]:

@@ -76,7 +76,7 @@ class Term:
         return all(not value or name not in limits or value in limits[name] for name, value in machine.items())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Vocabulary:
     """All terms by kind and label, the word families and the ambiguous words."""
 

@@ -122,7 +122,7 @@ def inflections(word: str) -> Iterable[str]:
             yield word + word[-1] + "ing"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Folding:
     """Which word is read as which headword. `runs` maps a first word to longer variants, longest first."""
 
