@@ -345,13 +345,14 @@ def import_cases(
         raise typer.Exit(1)
 
 
+COMMANDS = tuple(app.registered_commands)
+
+
 def only_the_asked_command(words: list[str]) -> None:
     """Leaves out the other commands where the first word names one: typer builds all it knows at every start."""
     name = words[1] if len(words) > 1 else ""
-    asked = [command for command in app.registered_commands
-             if name == (command.name or getattr(command.callback, "__name__", ""))]
-    if asked:
-        app.registered_commands = asked
+    asked = [command for command in COMMANDS if name == (command.name or getattr(command.callback, "__name__", ""))]
+    app.registered_commands = asked or list(COMMANDS)
 
 
 def run() -> None:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 Status = Literal["open", "closed"]
 Verdict = Literal["ok", "bad", "unsure"]
@@ -29,8 +29,7 @@ FOLLOWUP_STATUSES: tuple[str, ...] = get_args(FollowupStatus)
 SOURCES: tuple[str, ...] = get_args(Source)
 
 
-@dataclass(frozen=True, slots=True)
-class Machine:
+class Machine(NamedTuple):
     """The machine on the bench. Empty text means unknown, never "no"."""
 
     kind: str = ""
@@ -44,8 +43,7 @@ class Machine:
     tag: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class History:
+class History(NamedTuple):
     """What happened before the machine arrived."""
 
     stored: str = ""
@@ -55,16 +53,17 @@ class History:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+NOTHING_KNOWN = History()
+
+
+class Effect(NamedTuple):
     """What a step did to one symptom. `symptom` is "" when the file does not say which."""
 
     symptom: str
     result: Result
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(NamedTuple):
     """Something looked at or measured."""
 
     check: str
@@ -75,8 +74,7 @@ class Check:
     date: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(NamedTuple):
     """Something turned or bent, with its value as found and as left, so that it can be put back."""
 
     setting: str
@@ -88,8 +86,7 @@ class Setting:
     date: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Repair:
+class Repair(NamedTuple):
     """One or more actions done before the next trial run. More than one is a bundle and stays one."""
 
     actions: tuple[str, ...]
@@ -104,16 +101,14 @@ class Repair:
 Step = Check | Setting | Repair
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(NamedTuple):
     """A cause that was found, and the symptoms it explains."""
 
     fault: str
     explains: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Followup:
+class Followup(NamedTuple):
     """News of a finished repair; `unknown` means asked for, but nothing heard."""
 
     date: date
@@ -132,7 +127,7 @@ class Case:
     status: Status = "closed"
     symptoms: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
-    history: History = History()
+    history: History = NOTHING_KNOWN
     steps: tuple[Step, ...] = ()
     causes: tuple[Fault, ...] = ()
     proof: tuple[str, ...] = ()

@@ -12,7 +12,7 @@ import hashlib
 import json
 import os
 import stat
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
@@ -33,7 +33,7 @@ from casebase.retrieve.segment import Segment, Tables, build
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 10
+FORMAT = 11
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -247,7 +247,7 @@ def discard(path: Path) -> None:
 
 def _from_store(folder: Path, arrays: store.Arrays, tables: dict[str, Any]) -> Index:
     segment = Segment(arrays, len(arrays["length"]))
-    return Index(folder, Lexicon.from_json(tables["lexicon"]), Tables(tables["labels"]), (segment,),
+    return Index(folder, Lexicon.from_json(tables["texts"]), Tables(tables["labels"]), (segment,),
                  np.ones(segment.size, dtype=np.bool_), Settings(), *_stored(tables, folder),
                  broken={name: tuple(signature) for name, signature in tables["broken"].items()})
 
@@ -272,14 +272,15 @@ def _to_store(problems: Iterable[Problem]) -> dict[str, Any]:
             "warnings": json.dumps([record for record in records if record["severity"] != "error"])}
 
 
-def _keep(place: Path | None, name: str, arrays: store.Arrays, tables: dict[str, Any], notes: list[str]) -> None:
+def _keep(place: Path | None, name: str, arrays: store.Arrays, tables: dict[str, Any], notes: list[str],
+          texts: Mapping[str, str] | None = None) -> None:
     """Stores a segment; where the disk does not take it, it serves this once from memory."""
     if place is None:
         return
     if (place / name).is_dir():
         discard(place / name)
     try:
-        store.save(place / name, arrays, tables)
+        store.save(place / name, arrays, tables, texts)
     except OSError as error:
         notes.append(f"the index could not be stored in {place} ({error.strerror}), so it will be built anew")
 
@@ -293,8 +294,8 @@ def _build_base(folder: Path, listing: Listing, place: Path | None, progress: Pr
     segment = build(read.digests, read.signatures, tables)
     kept = _to_store((*word_problems, *read.problems))
     _keep(place, "base", segment.arrays, {
-        "mark": _vocabulary_mark(folder), "labels": tables.lists, "lexicon": lexicon.as_json(),
-        "broken": read.broken, **kept}, notes)
+        "mark": _vocabulary_mark(folder), "labels": tables.lists, "broken": read.broken, **kept}, notes,
+        lexicon.as_json())
     if place is not None:
         discard(place / "delta")
     return Index(folder, lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(),

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Literal, NamedTuple
 
-from casebase.trade.words import FILLERS, Token, words_of
+from casebase.trade.words import FILLERS, Token
 
 Status = Literal["present", "absent", "resolved", "possible", "historical"]
 
@@ -60,7 +60,7 @@ def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
     for kind, phrases in {**_PHRASES, "perhaps cause": _CAUSE_HEDGES}.items():
         for phrase in phrases.split(";"):
-            words = tuple(words_of(phrase))
+            words = tuple(phrase.split())
             table.setdefault(words[0], []).append((words, kind))
     for options in table.values():
         options.sort(key=lambda option: -len(option[0]))

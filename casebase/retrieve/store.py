@@ -22,6 +22,8 @@ import numpy.typing as npt
 
 MAGIC = b"casebase arrays 1\n"
 ALIGN = 64
+# Begins the names of blocks that hold text.
+TEXT = "text "
 TEMPORARY = ".tmp"
 
 Arrays = dict[str, npt.NDArray[Any]]
@@ -31,8 +33,12 @@ class Damaged(Exception):
     """A store that cannot be used; the message says why."""
 
 
-def save(path: Path, arrays: Mapping[str, npt.NDArray[Any]], tables: Mapping[str, Any]) -> None:
-    """Writes arrays and JSON tables to `path`, all or nothing, flushed to the disk.
+def save(path: Path, arrays: Mapping[str, npt.NDArray[Any]], tables: Mapping[str, Any],
+         texts: Mapping[str, str] | None = None) -> None:
+    """Writes arrays, JSON tables and long texts to `path`, all or nothing, flushed to the disk.
+
+    Texts lie outside the JSON, where they would have to be escaped and read again letter by letter; they come
+    back as the table "texts".
 
     Raises `OSError` when the disk does not take it; nothing is left behind then.
     """
@@ -42,6 +48,9 @@ def save(path: Path, arrays: Mapping[str, npt.NDArray[Any]], tables: Mapping[str
         solid = np.ascontiguousarray(array)
         blocks[name] = solid.tobytes()
         shapes[name] = (solid.dtype.str, list(solid.shape))
+    for name, text in (texts or {}).items():
+        blocks[TEXT + name] = text.encode()
+        shapes[TEXT + name] = ("text", [])
     entries, position = {}, 0
     for name, block in blocks.items():
         kind, shape = shapes.get(name, ("json", []))
@@ -111,12 +120,17 @@ def _view(path: Path) -> memoryview:
 def _blocks(view: memoryview, entries: dict[str, Any], start: int) -> tuple[Arrays, dict[str, Any]]:
     arrays: Arrays = {}
     tables: dict[str, Any] = {}
+    texts: dict[str, str] = {}
     for name, entry in entries.items():
         block = view[start + entry["at"]: start + entry["at"] + entry["size"]]
         if len(block) != entry["size"] or zlib.crc32(block) != entry["crc"]:
             raise Damaged(f'has a damaged part ("{name or "tables"}")')
-        if name:
-            arrays[name] = np.frombuffer(block, dtype=entry["dtype"]).reshape(entry["shape"])
-        else:
+        if not name:
             tables = json.loads(bytes(block))
+        elif name.startswith(TEXT):
+            texts[name.removeprefix(TEXT)] = str(block, "utf-8")
+        else:
+            arrays[name] = np.frombuffer(block, dtype=entry["dtype"]).reshape(entry["shape"])
+    if texts:
+        tables["texts"] = texts
     return arrays, tables

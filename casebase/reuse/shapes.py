@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from casebase.record.case import Case, Check, Effect, Setting, Step, citation
+from casebase.record.case import Case, Check, Setting, Step, citation
 from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
@@ -147,14 +147,12 @@ def _step(step: Step) -> Json:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, Effect):
-        return {"symptom": value.symptom, "result": value.result}
+    if hasattr(value, "_asdict"):  # the parts of a case are named tuples
+        return {name: _plain(item) for name, item in value._asdict().items()}
     if isinstance(value, (tuple, list)):
         return [_plain(item) for item in value]
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, Decimal):
         return float(value)
-    if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
     return value

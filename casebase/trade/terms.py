@@ -141,16 +141,24 @@ class Vocabulary:
         labels = dict.fromkeys(hazard for term in terms if term for hazard in term.hazards)
         return tuple(self.terms["hazard"][label] for label in labels if label in self.terms["hazard"])
 
-    def as_json(self) -> dict[str, Any]:
-        return {"terms": {kind: {label: json.dumps(_sparse(term)) for label, term in terms.items()}
-                          for kind, terms in self.terms.items()},
-                "words": self.words, "ambiguous": self.ambiguous}
+    def as_json(self) -> dict[str, str]:
+        """The vocabulary as texts: a line for each term, and JSON for the words."""
+        lines = (f"{kind}\t{label}\t{json.dumps(_sparse(term), ensure_ascii=False)}"
+                 for kind, terms in self.terms.items() for label, term in terms.items())
+        return {"terms": "\n".join(lines), "words": json.dumps(self.words), "ambiguous": json.dumps(self.ambiguous)}
 
     @classmethod
-    def from_json(cls, data: dict[str, Any]) -> Vocabulary:
-        return cls({kind: _StoredTerms(data["terms"][kind]) for kind in KINDS},
-                   {head: tuple(forms) for head, forms in data["words"].items()},
-                   {word: tuple(meanings) for word, meanings in data["ambiguous"].items()})
+    def from_json(cls, data: Mapping[str, str]) -> Vocabulary:
+        texts: dict[str, dict[str, str]] = {kind: {} for kind in KINDS}
+        for line in data["terms"].split("\n") if data["terms"] else ():
+            kind, label, text = line.split("\t", 2)
+            texts[kind][label] = text
+        return cls({kind: _StoredTerms(texts[kind]) for kind in KINDS}, _word_lists(data["words"]),
+                   _word_lists(data["ambiguous"]))
+
+
+def _word_lists(text: str) -> dict[str, tuple[str, ...]]:
+    return {word: tuple(others) for word, others in json.loads(text).items()}
 
 
 class _StoredTerms(Mapping[str, Term]):
@@ -262,7 +270,7 @@ def _term(section: Fields, kind: Kind, label: str) -> Term | None:
     quantity, unit, good, bad = _result(fields)
     under, group = fields.text("under"), fields.text("group")
     term = Term(
-        kind=kind, label=label, under=under or group, also=fields.texts("also"),
+        kind=kind, label=" ".join(label.split()), under=under or group, also=fields.texts("also"),
         said=fields.texts("said"), denied_by=fields.texts("denied by"), part=fields.text("part"),
         hazards=fields.texts("hazards"), only=_only(fields), points_to=fields.texts("points to"),
         known_from=fields.texts("known from"), cures=fields.texts("cures"),
