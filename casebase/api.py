@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from casebase.problems import Problem, Refused, errors
+from casebase.problems import Problem, Refused, errors, refuse
 from casebase.record.case import Case
 from casebase.record.casefile import Reading
 from casebase.record.folder import find_case, id_problem, load
@@ -20,6 +20,9 @@ from casebase.reuse.firstanswer import FirstAnswer, first_answer
 JOB_NAME = re.compile(r"\d+|\d\d-\d{3,}[A-Za-z0-9._-]*")
 
 if TYPE_CHECKING:
+    from casebase.retain.evaluate import Quality, Rounds
+    from casebase.retain.textruns import CollectionQuality
+    from casebase.retain.tune import Tuned
     from casebase.reuse.nextcheck import Known, NextStep, Profile
     from casebase.reuse.reading import ReadingAnswer
     from casebase.reuse.weigh import Replacement, Weighing
@@ -88,6 +91,28 @@ class CaseBase:
 
         return in_context(check, value, self.index, engine=engine, machine=machine)
 
+    def complaints(self) -> dict[str, str]:
+        """The complaint of every case that counts, read from the files, by id."""
+        found = {}
+        for position in self.index.positions():
+            name = self.index.id(position)
+            case = self.case(name)
+            found[name] = case.complaint if case else ""
+        return found
+
+    def tune(self, progress: Rounds | None = None) -> Tuned:
+        """Learns the weights of the similarity from these cases and keeps them beside the index."""
+        from casebase.retain.tune import tune
+        from casebase.retrieve.cache import writable_cache
+        from casebase.retrieve.weights import save_weights
+
+        tuned = tune(self.index, self.complaints(), progress)
+        place, notes = writable_cache(self.folder)
+        if place is None:
+            raise refuse("cache", notes[0], "make it writable, or set XDG_CACHE_HOME", usage=False)
+        save_weights(place, tuned.weights)
+        return tuned
+
     def job(self, reference: str) -> tuple[Case | None, Path | None]:
         """The case and file that `reference` names by number or id; (None, None) where it is words instead.
 
@@ -111,3 +136,35 @@ class CaseBase:
         if id_problem(case_id):  # no id, but perhaps a path that leads out of the folder
             return None
         return load(self.folder / f"{case_id}.md", case_id).case
+
+
+def measure_records(file: Path, *, english_only: bool = False,
+                    progress: Rounds | None = None) -> tuple[Quality, tuple[Problem, ...]]:
+    """Retrieval quality on the records of a file in the Open Repair Data Standard, and what is wrong with its rows.
+
+    Raises `Refused` for a file that cannot be read or has nothing to measure.
+    """
+    from casebase.exchange.openrepair import labelled_records
+    from casebase.retain.evaluate import evaluate
+    from casebase.retrieve.digest import digest
+    from casebase.retrieve.index import in_memory
+    from casebase.retrieve.lexicon import Lexicon
+    from casebase.trade.terms import package_vocabulary
+
+    records = labelled_records(file, english_only=english_only)
+    lexicon = Lexicon.build(package_vocabulary())
+    cases = progress(records.cases, len(records.cases), "reading") if progress else records.cases
+    index = in_memory([digest(case, lexicon) for case in cases], lexicon)
+    return evaluate(index, {case.id: case.complaint for case in records.cases}, progress), records.problems
+
+
+def measure_collection(folder: Path, progress: Rounds | None = None) -> CollectionQuality:
+    """Quality of the text score on a text collection. Raises `Refused` naming every wrong line."""
+    from casebase.exchange.collection import read_collection
+    from casebase.retain.textruns import evaluate_texts
+    from casebase.retrieve.lexicon import Lexicon
+    from casebase.trade.terms import package_vocabulary
+
+    found = read_collection(folder)
+    return evaluate_texts(found.documents, found.queries, found.judgements, found.excluded,
+                          Lexicon.build(package_vocabulary()), progress)

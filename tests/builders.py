@@ -22,7 +22,8 @@ from typing import Any
 import pytest
 from commands import quick_lexicon
 
-from casebase.retrieve.index import cache_folder, open_index
+from casebase.retrieve.cache import cache_folder
+from casebase.retrieve.index import open_index
 from casebase.reuse import shapes
 from casebase.reuse.firstanswer import first_answer
 

@@ -8,7 +8,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -19,6 +19,8 @@ import pytest
 from small_folders import lexicon
 
 from casebase.cli.main import run
+from casebase.retrieve import training
+from casebase.retrieve.learned import Learned
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.terms import Vocabulary, package_vocabulary
 
@@ -49,10 +51,22 @@ def quick_lexicon(patch: pytest.MonkeyPatch) -> None:
     def as_json(self: Lexicon) -> dict[str, Any]:
         return _packed() if self is compiled else _pack(self)
 
+    patch.setattr(training, "fit", _fit_once)
     patch.setattr(Lexicon, "build", build)
     patch.setattr(Lexicon, "as_json", as_json)
 
 
+@cache
+def _fitted(samples: tuple[training.Sample, ...]) -> Learned | None:
+    return _fit(samples)
+
+
+def _fit_once(samples: Iterable[training.Sample]) -> Learned | None:
+    """The same cases teach the same, so they are learned from once."""
+    return _fitted(tuple(sorted(samples, key=repr)))
+
+
+_fit = training.fit
 _pack = Lexicon.as_json
 
 

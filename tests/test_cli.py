@@ -22,10 +22,11 @@ from commands import DEMO, ROOT, Done, casebase, copy_of_demo, environment, proc
 from helpers import text, within
 from small_folders import write_cases
 
-from casebase.cli.main import app
+from casebase.cli.main import app, load_asked
 from casebase.record.case import Repair, Setting
 from casebase.record.folder import load, load_all
 
+load_asked([])
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 QUESTION = "runs only on choke, leaks at bulb"
 
@@ -80,13 +81,15 @@ SHAPES: dict[str, Shape] = {
         "neighbours": [{
             "case": str, "number": str, "score": NUMBER, "causes": [str],
             "reasons": {"symptoms": [str], "related": [[str]], "words": [str], "matching": [str], "differing": [str],
-                        "contradicting": [str], "unknown": [str]},
+                        "contradicting": [str], "unknown": [str], "likely": dict},
         }],
         "evidence": [{"symptom": str, "cases": int, "fixes": [FIX], "set_aside": [FIX]}],
         "handbook": [{"symptoms": [str], "cause": str, "printed_cause": str, "remedy": str, "action": str,
                       "basis": str, "source": str}],
         "handbook_more": int,
         "cautions": [{"hazard": str, "caution": str}],
+        "ends_fixed": {"chance": (*NUMBER, type(None)), "nearest": int, "fixed": int, "share": NUMBER, "known": int,
+                       "base": NUMBER},
     },
     "understand": UNDERSTOOD,
     "show": {
@@ -129,7 +132,7 @@ def fits(value: Any, shape: Shape, where: str = "") -> None:
         assert isinstance(value, shape), f"{where} is {value!r}"
 
 
-WRITING = {"start", "import"}  # these have tests of their own
+WRITING = {"start", "import", "evaluate", "tune"}  # these have tests of their own
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "find": (QUESTION,),
     "understand": ("6 year old 45 cc chainsaw, no spark with new plug, 6 thou at the coil, filter? carburaator wet",),

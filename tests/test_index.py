@@ -24,7 +24,8 @@ from casebase.problems import Refused
 from casebase.record.folder import load
 from casebase.retrieve import index as indexing
 from casebase.retrieve import store
-from casebase.retrieve.index import Index, cache_folder, open_index
+from casebase.retrieve.cache import cache_folder
+from casebase.retrieve.index import Index, open_index
 from casebase.reuse import shapes
 from casebase.reuse.firstanswer import first_answer
 

@@ -31,7 +31,7 @@ HOMES = {
     "sklearn": ("retrieve",),
     "snowballstemmer": ("retrieve.text",),
     "rapidfuzz": ("retrieve.lexicon",),
-    "platformdirs": ("retrieve.index",),
+    "platformdirs": ("retrieve.cache",),
     "whoosh": ("retrieve.lookup",),
     "typer": ("cli",),
 }

@@ -20,7 +20,7 @@ from small_folders import write_cases
 from casebase.problems import Refused
 from casebase.record.folder import load_all
 from casebase.retrieve import lookup as looking
-from casebase.retrieve.index import cache_folder
+from casebase.retrieve.cache import cache_folder
 from casebase.retrieve.lookup import FIELDS, MAX_QUERY, PASSAGE, look_up, passage, texts
 
 

@@ -33,7 +33,7 @@ TRIMMER = {"kind": "string trimmer", "engine": "two-stroke", "displacement": "25
 
 def scores(question: str, index: Index) -> dict[str, float]:
     """The total score of each case that counts."""
-    total = Scores.of(understood(question), index).total
+    total = Scores.of(understood(question), index).total(index.weights, 0.0)
     return {index.id(position): float(total[position]) for position in np.flatnonzero(index.alive).tolist()}
 
 

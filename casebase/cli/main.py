@@ -8,10 +8,12 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.models import CommandInfo
 
 from casebase import __version__
 from casebase.cli.frame import guarded, mention, person_errors, print_json, say
@@ -345,18 +347,32 @@ def import_cases(
         raise typer.Exit(1)
 
 
-COMMANDS = tuple(app.registered_commands)
+# Commands in modules of their own, which register them with `app` when loaded; `find` need not wait for them.
+ELSEWHERE = {
+    "casebase.cli.measuring": ("evaluate", "tune"),
+}
 
 
-def only_the_asked_command(words: list[str]) -> None:
-    """Leaves out the other commands where the first word names one: typer builds all it knows at every start."""
+def load_asked(words: list[str]) -> None:
+    """Loads and keeps only the command the first word names, else all: typer builds all it knows at every start."""
     name = words[1] if len(words) > 1 else ""
-    asked = [command for command in COMMANDS if name == (command.name or getattr(command.callback, "__name__", ""))]
-    app.registered_commands = asked or list(COMMANDS)
+    here = [module for module, names in ELSEWHERE.items() if name in names]
+    for module in here or ([] if _named(name) else ELSEWHERE):
+        import_module(module)
+    known = [*COMMANDS, *(command for command in app.registered_commands if command not in COMMANDS)]
+    COMMANDS[:] = known
+    app.registered_commands = _named(name) or list(known)
+
+
+def _named(name: str) -> list[CommandInfo]:
+    return [command for command in COMMANDS if name == (command.name or getattr(command.callback, "__name__", ""))]
+
+
+COMMANDS = list(app.registered_commands)
 
 
 def run() -> None:
     """The entry point of `casebase`."""
     gc.set_threshold(100_000)  # a command lives for a moment; collecting often would cost it a tenth of that
-    only_the_asked_command(sys.argv)
+    load_asked(sys.argv)
     guarded(app)

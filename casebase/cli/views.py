@@ -12,6 +12,7 @@ from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer, best_matches, proposed, without_effect
+from casebase.reuse.prospect import Prospect
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term
 
@@ -79,6 +80,20 @@ def neighbours(paper: Paper, base: CaseBase, answer: FirstAnswer) -> None:
         why = reasons(found)
         if why:
             paper.line(why, indent=11, style="quiet")
+    ending(paper, answer.prospect)
+
+
+def ending(paper: Paper, prospect: Prospect) -> None:
+    """How such jobs end, in counts; a share only from enough of them."""
+    near = prospect.neighbours
+    if prospect.chance is None:
+        return
+    paper.line()
+    text = f"Of the {near.nearest} most alike {near.fixed} ended fixed" if near.nearest > 1 else (
+        "The one most alike ended fixed" if near.fixed else "The one most alike did not end fixed")
+    everyone = round(near.base * near.known)
+    paper.line(f"{text}; of all {near.known} jobs with a known end {everyone}."
+               + (f" Chance for this one: about {round(10 * prospect.chance)} in 10." if near.nearest >= 8 else ""))
 
 
 def reasons(found: Match) -> str:
@@ -93,6 +108,8 @@ def reasons(found: Match) -> str:
         parts.append("but " + ", ".join(why.differing))
     if why.contradicting:
         parts.append("against it " + ", ".join(why.contradicting))
+    if why.likely:
+        parts.append("its cause is likely here: " + ", ".join(cause for cause, _chance in why.likely))
     if why.unknown:
         parts.append("not known there: " + ", ".join(why.unknown))
     return "; ".join(filter(None, parts))

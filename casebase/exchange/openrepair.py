@@ -11,10 +11,12 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import NamedTuple
 
 from casebase.exchange.report import ImportReport, RowProgress
 from casebase.problems import Place, Problem, Severity, refuse
@@ -124,6 +126,45 @@ def import_open_repair(file: Path, into: Path, progress: RowProgress | None = No
                                     str(file), Place(row.line, 1), "id"))
     sync_directory(into)
     return ImportReport(written, tuple(problems))
+
+
+class Records(NamedTuple):
+    """The records of a file as cases, with the line each ends on and what is wrong with rows."""
+
+    cases: tuple[Case, ...]
+    lines: dict[str, int]
+    problems: tuple[Problem, ...]
+
+
+def labelled_records(file: Path, *, english_only: bool = False) -> Records:
+    """The records with words, for measuring. Raises `Refused` for a file of another shape or without causes.
+
+    A row that cannot be a case is named in `problems` and left out; so is a cause that stands in one row only, but
+    that row stays.
+    """
+    rows, problems = read_rows(file)
+    needed = ("fault_type", *(("english",) if english_only else ()))
+    missing = [name for name in needed if rows and name not in rows[0].cells]
+    if missing:
+        raise refuse("columns", f"{file} has no column {', '.join(missing)}",
+                     "fault_type holds the cause; english (yes or no) is needed for --english-only", field="FILE")
+    cases: list[Case] = []
+    lines: dict[str, int] = {}
+    for row in rows:
+        if not row.get("problem") or (english_only and row.get("english").casefold() != "yes"):
+            continue
+        case = to_case(row, file, problems)
+        if case is not None and case.id in lines:
+            problems.append(Problem("duplicate", f"{case.id} stands here a second time", "the row was left out",
+                                    str(file), Place(row.line, 1), "id"))
+        elif case is not None:
+            lines[case.id] = row.line
+            cases.append(case)
+    counts = Counter(cause.fault for case in cases for cause in case.causes)
+    problems += [Problem("lone-label", f'the cause "{cause.fault}" stands in this row only, so nothing can be found '
+                         "for it", "it counts as a miss", str(file), Place(lines[case.id], 1), "fault_type", "warning")
+                 for case in cases for cause in case.causes if counts[cause.fault] == 1]
+    return Records(tuple(cases), lines, tuple(problems))
 
 
 def to_case(row: Row, file: Path, problems: list[Problem]) -> Case | None:

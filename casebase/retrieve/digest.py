@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from casebase.record.case import Case, Check, Repair, Result, Setting
 from casebase.retrieve.lexicon import Lexicon
-from casebase.retrieve.text import add_features
+from casebase.retrieve.text import add_features, said
 from casebase.retrieve.understand import Understood, understand
 from casebase.trade.readings import find_readings
 
@@ -34,7 +34,10 @@ class CheckRow(NamedTuple):
 
 
 class Digest(NamedTuple):
-    """One case as the index knows it. Labels are the vocabulary's where it has the term, else as typed."""
+    """One case as the index knows it. Labels are the vocabulary's where it has the term, else as typed.
+
+    `said` are the words of the complaint, from which the learned part learns.
+    """
 
     id: str
     features: dict[str, float]
@@ -52,6 +55,7 @@ class Digest(NamedTuple):
     came_back: bool
     effects: tuple[EffectRow, ...]
     checks: tuple[CheckRow, ...]
+    said: str = ""
 
 
 def digest(case: Case, lexicon: Lexicon) -> Digest:
@@ -80,6 +84,7 @@ def digest(case: Case, lexicon: Lexicon) -> Digest:
         effects=tuple(_effects(case, lexicon)),
         checks=tuple(CheckRow(vocabulary.label("check", step.check), step.verdict or "")
                      for step in case.steps if isinstance(step, Check)),
+        said=said(case.complaint),
     )
 
 

@@ -7,13 +7,10 @@ first, then `delta` positions; positions whose file changed or vanished are not 
 
 from __future__ import annotations
 
-import fcntl
 import hashlib
 import json
 import os
-import stat
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from pathlib import Path
@@ -27,13 +24,17 @@ from casebase.problems import Problem
 from casebase.record.folder import Entry, Listing, Signature, load, read_bytes, require_folder, scan
 from casebase.record.settings import Settings, read_settings
 from casebase.retrieve import store
+from casebase.retrieve.cache import discard, locked, writable_cache
 from casebase.retrieve.digest import Digest, digest
+from casebase.retrieve.learned import Learned
+from casebase.retrieve.lessons import learned_part
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.segment import Segment, Tables, build
+from casebase.retrieve.weights import DEFAULTS, Weights, read_weights
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 11
+FORMAT = 12
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -47,7 +48,7 @@ class Index:
     `alive` is a bool array over all positions of all segments. `errors` are what keeps files from being used and
     what is wrong with the folder itself; `problems` adds the warnings, of which a large folder has many. `notes`
     says in sentences what happened to the index itself. `broken` are the files of the base that hold no usable
-    case, so that they are not read again until they change.
+    case, so that they are not read again until they change. `learned` is None where the cases teach too little.
     """
 
     folder: Path
@@ -60,6 +61,8 @@ class Index:
     warnings: Callable[[], tuple[Problem, ...]] = tuple
     notes: tuple[str, ...] = ()
     broken: dict[str, Signature] = field(default_factory=dict)
+    learned: Learned | None = None
+    weights: Weights = DEFAULTS
     _dead: dict[int, list[int]] = field(default_factory=dict, init=False)
 
     @property
@@ -71,6 +74,10 @@ class Index:
     def size(self) -> int:
         """The number of cases that count."""
         return int(self.alive.sum())
+
+    def positions(self) -> list[int]:
+        """The positions of the cases that count."""
+        return [int(place) for place in np.flatnonzero(self.alive)]
 
     def frequency(self, feature: int) -> int:
         """In how many cases that count a feature stands."""
@@ -135,14 +142,6 @@ class Index:
         return tuple(self.tables.lists[table][number] for number in self.row(name, position))
 
 
-def cache_folder(folder: Path) -> Path:
-    """Where the index of a folder lives: never inside the folder itself."""
-    from platformdirs import user_cache_path
-
-    name = hashlib.blake2b(os.fsencode(folder.resolve()), digest_size=12).hexdigest()
-    return user_cache_path("casebase") / name
-
-
 def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool = False) -> Index:
     """The index of `folder`, brought up to date first.
 
@@ -155,6 +154,7 @@ def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool 
     settings, problems = read_settings(folder)
     place, notes = writable_cache(folder)
     index = None if rebuild else _up_to_date(_load(place, folder, notes), listing, place)
+    built = False
     if index is None:
         with locked(place):
             base = None if rebuild else _load(place, folder, notes)
@@ -162,39 +162,21 @@ def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool 
             if index is None and base is not None and _is_small(_changes(base, listing), base):
                 index = _build_delta(base, listing, place, progress, notes)
             if index is None:
-                index = _build_base(folder, listing, place, progress, notes)
+                index, built = _build_base(folder, listing, place, progress, notes), True
+    learned = learned_part(index, place, built=built, notes=notes)
     return replace(index, settings=settings, errors=(*problems, *listing.problems, *index.errors),
-                   notes=tuple(dict.fromkeys(notes)))
+                   notes=tuple(dict.fromkeys(notes)), learned=learned, weights=read_weights(place))
+
+
+def in_memory(digests: Sequence[Digest], lexicon: Lexicon) -> Index:
+    """An index of cases that lie in no folder, for measuring; it has no learned part."""
+    tables = Tables()
+    segment = build(digests, [(0, 0, 0, 0)] * len(digests), tables)
+    return Index(Path(), lexicon, tables, (segment,), np.ones(segment.size, dtype=np.bool_), Settings(), ())
 
 
 def _is_small(changes: _Changes, base: Index) -> bool:
     return len(changes.entries) <= max(DELTA_CASES, DELTA_SHARE * base.segments[0].size)
-
-
-def writable_cache(folder: Path) -> tuple[Path | None, list[str]]:
-    """The cache folder of a case folder, made if missing; None, with a note saying so, where it cannot be written."""
-    place = cache_folder(folder)
-    with suppress(OSError):
-        place.mkdir(parents=True, exist_ok=True, mode=0o700)
-        if os.access(place, os.W_OK):
-            return place, []
-    return None, [f"the cache folder {place} cannot be written, so the index is built anew each time"]
-
-
-@contextmanager
-def locked(place: Path | None) -> Iterator[None]:
-    """One builder at a time; the lock goes with the process that holds it. What a killed one left is removed."""
-    if place is None:
-        yield
-        return
-    path = place / "lock"
-    if os.path.lexists(path) and not stat.S_ISREG(path.lstat().st_mode):
-        discard(path)
-    with open(path, "w") as file:
-        fcntl.flock(file, fcntl.LOCK_EX)
-        for stray in place.glob(f"*{store.TEMPORARY}"):
-            discard(stray)
-        yield
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -234,15 +216,6 @@ def _load(place: Path | None, folder: Path, notes: list[str]) -> Index | None:
         notes.append(f"the stored index lacks a part ({error}); it was built anew")
     discard(path)
     return None
-
-
-def discard(path: Path) -> None:
-    """Removes whatever stands where the index should be: a file or a link; a directory is only set aside."""
-    with suppress(OSError):
-        if path.is_dir() and not path.is_symlink():
-            path.rename(path.with_name(f"{path.name}.{os.urandom(4).hex()}.set-aside"))
-        else:
-            path.unlink()
 
 
 def _from_store(folder: Path, arrays: store.Arrays, tables: dict[str, Any]) -> Index:

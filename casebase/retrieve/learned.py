@@ -1,14 +1,13 @@
-"""The learned part: the chance of each recorded cause, given a question's words and machine.
+"""The learned part: what the shop's own record says of a question, beyond the cases that sound alike.
 
-A linear support vector machine per cause (one against the rest) over TF-IDF of words, word pairs and character
-n-grams, its margins turned to chances by a softmax. It is fitted with scikit-learn when the index is built; a
-question needs only the arrays kept here. With few labelled cases it says nothing, and it never speaks of causes
-that were found fewer than MIN_PER_CAUSE times.
+Two linear models over the same features (words, pairs of words, letters within words, attributes of the machine):
+the chance of each recorded cause, and the chance that such a job ends fixed. `training` fits them when the index is
+built; a question needs only the arrays kept here. Features are kept as hashes, as in the rest of the index.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,145 +15,123 @@ import numpy.typing as npt
 
 from casebase.retrieve.store import Arrays
 from casebase.retrieve.text import hashed, stem
-from casebase.trade.words import tokens
 
 FloatArray = npt.NDArray[np.float64]
 
-MIN_CASES, MIN_PER_CAUSE = 30, 1
-NGRAMS = range(2, 6)
-# Chosen by measurement (DEVELOPERS.md): how strongly the fit is regularised, from how many cases on a cause is
-# not helped any more, and the sharpness of the softmax.
-PENALTY, HELPED_BELOW, TEMPERATURE = 0.2, 100.0, 0.3
-# The weight of this part grows with the labelled cases: n / (n + HALF_WEIGHT).
-HALF_WEIGHT = 150.0
+LETTERS = range(2, 6)
+WORD, LETTER, ATTRIBUTE = 0, 1, 2
+# Marks of the features that are no words.
+MARKS = {"#": LETTER, "=": ATTRIBUTE}
+# An attribute's flat weight, beside texts of length 1.
+ATTRIBUTE_WEIGHT = 0.5
+# With fewer labelled cases the causes are not learned at all; DEVELOPERS.md has the learning curves behind these.
+LEAST_LABELLED = 40
+HALF_WEIGHT = 25.0
 
 
 class Learned(NamedTuple):
-    """A fitted model. `features` (F,) are sorted hashes, `idf` (F,), `block` (F,) 0 for words and 1 for
-    characters (each block is scaled to length 1 by itself), `coefficients` (F, C), `intercepts` (C,)."""
+    """The fitted models.
+
+    `features` (F,) are sorted hashes, `idf` (F,) and `block` (F,) how they are weighted. For the causes:
+    `coefficients` (F, C), `intercepts` (C,), the names `causes`, the softmax's `temperature`, and how many cases
+    (`labelled`) taught it. For the end of a job: `fixed_coefficients` (F + 1,), the intercept last; empty where too
+    little is known.
+    """
 
     features: npt.NDArray[np.uint64]
     idf: npt.NDArray[np.float32]
     block: npt.NDArray[np.uint8]
     coefficients: npt.NDArray[np.float32]
     intercepts: npt.NDArray[np.float32]
+    fixed_coefficients: npt.NDArray[np.float32]
     causes: tuple[str, ...]
+    temperature: float
     labelled: int
 
     @property
     def trust(self) -> float:
-        """How much of its full weight the model has earned, in [0, 1)."""
-        return self.labelled / (self.labelled + HALF_WEIGHT)
+        """How much of its full weight the cause model has earned, in [0, 1)."""
+        return trust(self.labelled, len(self.causes))
 
-    def chances(self, text: str, attributes: Iterable[str] = ()) -> FloatArray:
-        """P(cause) for each of `causes`, summing to 1."""
-        counts = learned_features(text, attributes)
+    def chances(self, words: str, attributes: Iterable[str] = ()) -> FloatArray:
+        """P(cause) for each of `causes`, shape (C,), summing to 1; `words` as `text.said` gives them."""
+        rows, weights = self._vector(words, attributes)
+        return np.asarray(softmax(weights @ self.coefficients[rows] + self.intercepts, self.temperature))
+
+    def fixed(self, words: str, attributes: Iterable[str] = ()) -> float | None:
+        """The chance that such a job ends fixed, before neighbours are asked; None where it was not learned."""
+        if not len(self.fixed_coefficients):
+            return None
+        rows, weights = self._vector(words, attributes)
+        return float(1 / (1 + np.exp(-(weights @ self.fixed_coefficients[rows] + self.fixed_coefficients[-1]))))
+
+    def _vector(self, words: str, attributes: Iterable[str]) -> tuple[npt.NDArray[np.int64], FloatArray]:
+        """Places in `features` of what is known of a text, and their weights; each block has length 1."""
+        counts = learned_features(words, attributes)
         hashes = np.array([hashed(feature) for feature in counts], dtype=np.uint64)
-        places = np.searchsorted(self.features, hashes)
-        places = np.minimum(places, len(self.features) - 1)
+        places = np.minimum(np.searchsorted(self.features, hashes), len(self.features) - 1)
         known = self.features[places] == hashes
         rows = places[known]
         weights = (1 + np.log(np.array(list(counts.values()))[known])) * self.idf[rows]
-        for block in (0, 1):
+        for block in (WORD, LETTER):
             mine = self.block[rows] == block
             norm = np.sqrt((weights[mine] ** 2).sum())
             weights[mine] /= norm if norm > 0 else 1.0
-        return softmax(weights @ self.coefficients[rows] + self.intercepts)
+        return rows, weights
 
-    def arrays(self) -> Arrays:
-        return {f"learned_{name}": getattr(self, name) for name in ARRAYS}
-
-
-ARRAYS = ("features", "idf", "block", "coefficients", "intercepts")
-
-
-def from_arrays(arrays: Arrays, causes: Sequence[str], labelled: int) -> Learned | None:
-    """The model in a store, None where there is none."""
-    if not causes:
-        return None
-    return Learned(arrays["learned_features"], arrays["learned_idf"], arrays["learned_block"],
-                   arrays["learned_coefficients"], arrays["learned_intercepts"], tuple(causes), labelled)
+    def stored(self) -> tuple[Arrays, dict[str, Any]]:
+        """Arrays and tables for `store.save`."""
+        return ({name: getattr(self, name) for name in _ARRAYS},
+                {"causes": list(self.causes), "temperature": self.temperature, "labelled": self.labelled})
 
 
-def softmax(margins: npt.ArrayLike) -> FloatArray:
-    scaled = np.asarray(margins, dtype=np.float64) / TEMPERATURE
-    powers = np.exp(scaled - scaled.max())
-    return np.asarray(powers / powers.sum())
+_ARRAYS = ("features", "idf", "block", "coefficients", "intercepts", "fixed_coefficients")
 
 
-def learned_features(text: str, attributes: Iterable[str] = ()) -> dict[str, float]:
-    """Counts of stems, pairs of stems, character n-grams within words ("#...") and attributes ("=...")."""
-    words = [token.text for token in tokens(text) if not token.is_break]
-    stems = [stem(word) for word in words]
+def from_store(arrays: Arrays, tables: Mapping[str, Any]) -> Learned:
+    """The models as `stored` gave them. Raises `KeyError` where a part is missing."""
+    return Learned(**{name: arrays[name] for name in _ARRAYS}, causes=tuple(tables["causes"]),
+                   temperature=float(tables["temperature"]), labelled=int(tables["labelled"]))
+
+
+def trust(labelled: int, causes: int) -> float:
+    """The share of its full weight that a cause model earns, in [0, 1).
+
+    What counts is how many cases repeat a cause that another case has too: few cases a cause earn little.
+    """
+    repeated = labelled - causes
+    return repeated / (repeated + HALF_WEIGHT) if labelled >= LEAST_LABELLED else 0.0
+
+
+def softmax(margins: npt.ArrayLike, temperature: float) -> FloatArray:
+    """Chances along the last axis; a margin of -inf gives 0."""
+    scaled = np.asarray(margins, dtype=np.float64) / temperature
+    powers = np.exp(scaled - scaled.max(axis=-1, keepdims=True))
+    return np.asarray(powers / powers.sum(axis=-1, keepdims=True))
+
+
+def learned_features(words: str, attributes: Iterable[str] = ()) -> dict[str, float]:
+    """Counts of stems, pairs of stems, runs of letters within words ("#...") and attributes ("=...").
+
+    Unlike the text score it keeps the stop words: "not", "off" and "on" tell causes apart.
+    """
     counts: dict[str, float] = {}
-    for feature in (*stems, *(f"{a} {b}" for a, b in zip(stems, stems[1:], strict=False)),
-                    *(f"={attribute}" for attribute in attributes if attribute)):
+
+    def add(feature: str) -> None:
         counts[feature] = counts.get(feature, 0.0) + 1.0
-    for word in words:
+
+    found = words.split()
+    stems = [stem(word) for word in found]
+    for feature in (*stems, *(f"{one} {other}" for one, other in zip(stems, stems[1:], strict=False))):
+        add(feature)
+    for word in found:
         padded = f" {word} "
-        for size in NGRAMS:
+        for size in LETTERS:
             for start in range(max(1, len(padded) - size + 1)):
-                gram = "#" + padded[start: start + size]
-                counts[gram] = counts.get(gram, 0.0) + 1.0
+                add("#" + padded[start: start + size])
+    counts.update({f"={attribute}": 1.0 for attribute in attributes if attribute})
     return counts
 
 
-class Sample(NamedTuple):
-    """One labelled text with the attributes of its machine."""
-
-    text: str
-    attributes: tuple[str, ...]
-    cause: str
-
-
-def fit(samples: Sequence[Sample]) -> Learned | None:
-    """Fits the model; None where there is too little to learn from. Deterministic."""
-    number = {cause: sum(sample.cause == cause for sample in samples) for cause in {s.cause for s in samples}}
-    kept = [sample for sample in samples if number[sample.cause] >= MIN_PER_CAUSE]
-    causes = tuple(sorted({sample.cause for sample in kept}))
-    if len(kept) < MIN_CASES or len(causes) < 2:
-        return None
-    columns: dict[str, int] = {}
-    rows = [learned_features(sample.text, sample.attributes) for sample in kept]
-    matrix, idf, block = _matrix(rows, columns)
-    labels = np.array([causes.index(sample.cause) for sample in kept])
-    coefficients, intercepts = _support_vectors(matrix, labels, len(causes))
-    hashes = np.array([hashed(feature) for feature in columns], dtype=np.uint64)
-    order = np.argsort(hashes)
-    return Learned(hashes[order], idf[order].astype(np.float32), block[order], coefficients[order].astype(np.float32),
-                   intercepts.astype(np.float32), causes, len(kept))
-
-
-def _matrix(rows: Sequence[dict[str, float]], columns: dict[str, int]) -> tuple[Any, FloatArray, npt.NDArray[np.uint8]]:
-    """Sublinear TF-IDF, each block of each row scaled to length 1; fills `columns`."""
-    import scipy.sparse as sparse
-
-    starts, places, values = [0], [], []
-    for row in rows:
-        for feature, count in row.items():
-            places.append(columns.setdefault(feature, len(columns)))
-            values.append(count)
-        starts.append(len(places))
-    column, owner = np.array(places), np.repeat(np.arange(len(rows)), np.diff(starts))
-    frequency = np.bincount(column, minlength=len(columns))
-    idf = np.log((1 + len(rows)) / (1 + frequency)) + 1
-    block = np.array([feature.startswith("#") for feature in columns], dtype=np.uint8)
-    weights = (1 + np.log(np.array(values))) * idf[column]
-    group = owner * 2 + block[column]
-    norms = np.sqrt(np.bincount(group, weights=weights ** 2, minlength=2 * len(rows)))
-    weights /= np.where(norms > 0, norms, 1.0)[group]
-    return sparse.csr_matrix((weights, column, starts), shape=(len(rows), len(columns))), idf, block
-
-
-def _support_vectors(matrix: Any, labels: npt.NDArray[np.int64], causes: int) -> tuple[FloatArray, FloatArray]:
-    """(features, causes) coefficients and (causes,) intercepts, rare causes weighted up."""
-    from sklearn.svm import LinearSVC
-
-    number = np.bincount(labels, minlength=causes)
-    weight = np.maximum(1.0, HELPED_BELOW / number) ** 0.5
-    machine = LinearSVC(C=PENALTY, dual=True, random_state=0, max_iter=3000)
-    machine.fit(matrix, labels, sample_weight=weight[labels])
-    coefficients, intercepts = machine.coef_.T, machine.intercept_
-    if causes == 2:  # scikit-learn keeps one column for two classes
-        return np.hstack([-coefficients, coefficients]), np.concatenate([-intercepts, intercepts])
-    return np.asarray(coefficients), np.asarray(intercepts)
+def block_of(feature: str) -> int:
+    return MARKS.get(feature[:1], WORD)

@@ -25,7 +25,8 @@ from casebase import __version__
 from casebase.problems import refuse
 from casebase.record.case import Case, Check, Setting, citation
 from casebase.record.folder import Entry, load, require_folder, scan
-from casebase.retrieve.index import Progress, locked, writable_cache
+from casebase.retrieve.cache import locked, writable_cache
+from casebase.retrieve.index import Progress
 
 FORMAT = 3
 KNOWN = "known"

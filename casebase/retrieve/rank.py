@@ -16,14 +16,14 @@ import numpy.typing as npt
 
 from casebase.retrieve.attributes import Alike, compare
 from casebase.retrieve.index import Index
-from casebase.retrieve.text import features, hashed, is_pair
+from casebase.retrieve.text import features, hashed, is_pair, said
 from casebase.retrieve.textscore import text_scores
 from casebase.retrieve.understand import Understood
+from casebase.retrieve.weights import Weights
 from casebase.trade.words import FILLERS
 
 FloatArray = npt.NDArray[np.float64]
 
-WEIGHTS = {"text": 0.3, "symptoms": 0.5, "machine": 0.2}
 RELATED = 0.35
 SUSPECTED = 0.5
 CONTRADICTION = 0.8
@@ -31,10 +31,14 @@ MOST = 200
 DIVERSITY = 0.7
 COMPARABLE = 0.5
 FLOOR = 0.05
+LIKELY = 0.2
 
 
 class Reasons(NamedTuple):
-    """Why a case is there: what it shares with the question, what speaks against it, what it does not say."""
+    """Why a case is there: what it shares with the question, what speaks against it, what it does not say.
+
+    `likely` are its causes that the record makes likely for such words, with their chance.
+    """
 
     symptoms: tuple[str, ...] = ()
     related: tuple[tuple[str, str], ...] = ()
@@ -43,6 +47,7 @@ class Reasons(NamedTuple):
     differing: tuple[str, ...] = ()
     contradicting: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    likely: tuple[tuple[str, float], ...] = ()
 
 
 class Match(NamedTuple):
@@ -68,8 +73,9 @@ def rank(question: Understood, index: Index, *, limit: int = 6, diverse: bool = 
     Deterministic: equal scores are ordered by case id.
     """
     scores = Scores.of(question, index)
-    order = _best(scores.total, index)
-    matches = tuple(Match(int(position), index.id(int(position)), float(scores.total[position]),
+    total = scores.total(index.weights, index.learned.trust if index.learned else 0.0)
+    order = best_positions(total, index)
+    matches = tuple(Match(int(position), index.id(int(position)), float(total[position]),
                           index.labels("causes", "cause", int(position))) for position in order)
     chosen = diversify(matches, index, limit) if diverse else matches[:limit]
     shown = tuple(Match(match.position, match.id, match.score, match.causes, scores.reasons(match.position))
@@ -77,7 +83,7 @@ def rank(question: Understood, index: Index, *, limit: int = 6, diverse: bool = 
     return Ranking(matches, shown)
 
 
-def _best(total: FloatArray, index: Index) -> list[int]:
+def best_positions(total: FloatArray, index: Index) -> list[int]:
     """Positions with a score above FLOOR, best first, ties by id."""
     count = min(MOST, int((total > FLOOR).sum()))
     if not count:
@@ -89,7 +95,11 @@ def _best(total: FloatArray, index: Index) -> list[int]:
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Scores:
-    """The parts of the score for every position, and what the question asked."""
+    """The parts of the score for every position, and what the question asked.
+
+    `symptoms` and `machine` are NaN where they cannot be compared; `chances` are the learned chances of the
+    causes, empty where the record teaches too little; `expected` is the chance of each case's cause.
+    """
 
     question: Understood
     index: Index
@@ -97,32 +107,58 @@ class Scores:
     text: FloatArray
     symptoms: FloatArray
     alike: Alike | None
-    total: FloatArray
+    factor: FloatArray
+    chances: dict[str, float]
+    expected: FloatArray
 
     @classmethod
-    def of(cls, question: Understood, index: Index) -> Scores:
+    def of(cls, question: Understood, index: Index, *, allowed: npt.NDArray[np.bool_] | None = None,
+           chances: dict[str, float] | None = None) -> Scores:
+        """Compares a question with every case.
+
+        `allowed` masks the cases that may answer, all that count if not given; `chances` stand for those of the
+        index's own model, for a question that is itself a case.
+        """
+        usable = index.alive if allowed is None else index.alive & allowed
         words = features(_claimed(question), index.lexicon.folding)
-        text = text_scores(words, index)
+        text = text_scores(words, index, usable)
         symptoms = symptom_scores(_asked(question), index)
         alike = compare(question.machine, index)
-        total = np.zeros(len(index.alive))
-        known = np.zeros(len(index.alive))
+        factor = np.where(usable, _contradiction_factor(question, index), 0.0)
+        if chances is None:
+            chances = learned_chances(question, index)
+        return cls(question, index, words, text, symptoms, alike, factor, chances, cause_chances(chances, index))
+
+    def total(self, weights: Weights, trust: float) -> FloatArray:
+        """The score of every position, in [0, 1].
+
+        What can be compared in words, symptoms and machine gives a mean; the learned part takes its share of it,
+        `weights.learned` times `trust`, on the scale of the best mean, so that a question that resembles nothing
+        stays without an answer however sure the model is.
+        """
+        total = np.zeros(len(self.text))
+        known = np.zeros(len(self.text))
         possible = 0.0
-        parts: list[tuple[str, FloatArray, FloatArray]] = [("text", text, np.ones(len(text)))]
-        if _asked(question):
-            parts.append(("symptoms", np.nan_to_num(symptoms), (~np.isnan(symptoms)).astype(np.float64)))
-        if alike is not None:
-            parts.append(("machine", np.nan_to_num(alike.similarity), alike.coverage))
-        for name, values, coverage in parts:
-            total += WEIGHTS[name] * coverage * values
-            known += WEIGHTS[name] * coverage
-            possible += WEIGHTS[name]
-        total = total / np.maximum(known, 1e-9) * np.sqrt(known / possible)
-        total *= _contradiction_factor(question, index)
+        parts: list[tuple[float, FloatArray, FloatArray]] = [(weights.text, self.text, np.ones(len(self.text)))]
+        if _asked(self.question):
+            parts.append((weights.symptoms, np.nan_to_num(self.symptoms),
+                          (~np.isnan(self.symptoms)).astype(np.float64)))
+        if self.alike is not None:
+            parts.append((weights.machine, np.nan_to_num(self.alike.similarity), self.alike.coverage))
+        for weight, values, coverage in parts:
+            total += weight * coverage * values
+            known += weight * coverage
+            possible += weight
+        total = total / np.maximum(known, 1e-9) * np.sqrt(known / max(possible, 1e-9))
         # A machine of the same kind is no likeness by itself: something of the complaint must be shared.
-        total[(np.nan_to_num(symptoms) == 0) & (text == 0)] = 0.0
-        total[~index.alive] = 0.0
-        return cls(question, index, words, text, symptoms, alike, total)
+        total[(np.nan_to_num(self.symptoms) == 0) & (self.text == 0)] = 0.0
+        share = weights.learned * trust if self.chances else 0.0
+        best = float((total * (self.factor > 0)).max(initial=0.0))
+        # The same order as (1 - share) · total + share · best · expected, but with chances spread thinly the totals
+        # keep the size they had, and no case is lost for want of a sure cause.
+        odds = share / (1 - share)
+        likeliest = float((self.expected * (self.factor > 0)).max(initial=0.0))
+        return np.asarray((total + odds * best * self.expected) / (1 + odds * likeliest) * self.factor)
 
     def reasons(self, position: int) -> Reasons:
         """What ties a case to the question and what does not."""
@@ -137,7 +173,14 @@ class Scores:
             f"{label}: there, but not here" for label in has if label in denied)
         matching, differing, unknown = self._machine_reasons(position)
         return Reasons(tuple(label for label in has if label in asked), related, self._shared_words(position),
-                       matching, differing, against, unknown)
+                       matching, differing, against, unknown, self._likely(position))
+
+    def _likely(self, position: int) -> tuple[tuple[str, float], ...]:
+        """The causes of a case whose learned chance is at least LIKELY."""
+        if self.index.learned is None or not self.index.learned.trust:
+            return ()
+        return tuple((cause, self.chances[cause]) for cause in self.index.labels("causes", "cause", position)
+                     if self.chances.get(cause, 0.0) >= LIKELY)
 
     def _shared_words(self, position: int, most: int = 5) -> tuple[str, ...]:
         """The question's most telling words that the case has too."""
@@ -168,6 +211,26 @@ class Scores:
         return (tuple(said(name) for name, value in known.items() if value >= 0.75),
                 tuple(said(name) for name, value in known.items() if value < 0.3),
                 tuple(name for name in values if name not in known))
+
+
+def learned_chances(question: Understood, index: Index) -> dict[str, float]:
+    """The learned chance of each cause for a question; empty where the record teaches too little."""
+    if index.learned is None or not index.learned.causes:
+        return {}
+    machine = question.machine
+    chances = index.learned.chances(said(question.text), (machine.kind, machine.engine))
+    return dict(zip(index.learned.causes, chances.tolist(), strict=True))
+
+
+def cause_chances(chances: dict[str, float], index: Index) -> FloatArray:
+    """For each position the chance of its cause, of several that of the likeliest; 0 without a known cause."""
+    value = np.array([chances.get(name, 0.0) for name in index.tables.lists["cause"]])
+    best = np.zeros(len(index.alive))
+    if chances:
+        for offset, segment in zip(index.offsets, index.segments, strict=True):
+            owners = np.repeat(np.arange(segment.size), np.diff(segment["causes_at"])) + offset
+            np.maximum.at(best, owners, value[segment["causes"]])
+    return best
 
 
 def _asked(question: Understood) -> dict[str, float]:

@@ -70,6 +70,11 @@ class Segment:
         blob, at = self["id_bytes"].tobytes(), self["id_at"].tolist()
         return [blob[start:end].decode() for start, end in zip(at, at[1:], strict=False)]
 
+    def said(self, position: int) -> str:
+        """The words of a case's complaint."""
+        at = self["said_at"]
+        return bytes(self["said_bytes"][at[position]: at[position + 1]]).decode()
+
     def row(self, name: str, position: int) -> npt.NDArray[Any]:
         """The values of a list column for one case."""
         at = self[f"{name}_at"]
@@ -117,6 +122,7 @@ def build(digests: Sequence[Digest], signatures: Sequence[Signature], tables: Ta
         arrays[column] = np.array([number for numbers in lists for number in numbers], dtype=np.int32)
         arrays[f"{column}_at"] = _pointers([len(numbers) for numbers in lists])
     _effects(arrays, digests, tables)
+    _lessons(arrays, digests)
     _invert_symptoms(arrays, len(tables.lists["symptom"]))
     return Segment(arrays, len(digests))
 
@@ -168,6 +174,16 @@ def _effects(arrays: Arrays, digests: Sequence[Digest], tables: Tables) -> None:
     arrays["check"] = np.array([tables.number("check", row.check) for row in checks], dtype=np.int32)
     arrays["check_verdict"] = np.array([VERDICTS.index(row.verdict) if row.verdict else -1 for row in checks],
                                        dtype=np.int8)
+
+
+def _lessons(arrays: Arrays, digests: Sequence[Digest]) -> None:
+    """The words of each complaint, and a hash of all the learned part takes from the case: 0 where that is nothing."""
+    words = [item.said.encode() for item in digests]
+    arrays["said_at"] = _pointers([len(part) for part in words])
+    arrays["said_bytes"] = np.frombuffer(b"".join(words), dtype=np.uint8)
+    arrays["lesson"] = np.array([
+        hashed("\t".join((item.id, item.said, item.kind, item.engine, item.cluster, item.outcome, *item.causes)))
+        if item.causes or item.outcome else 0 for item in digests], dtype=np.uint64)
 
 
 def _invert_symptoms(arrays: Arrays, symptoms: int) -> None:

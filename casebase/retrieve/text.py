@@ -67,6 +67,11 @@ def words_in(text: str, folding: Folding | None = None) -> list[str]:
     return found
 
 
+def said(text: str) -> str:
+    """The words of a text, folded, with single blanks between; two texts with equal words are identical."""
+    return " ".join(token.text for token in tokens(text) if not token.is_break)
+
+
 def features(text: str, folding: Folding | None = None) -> dict[str, float]:
     """The features of a text with their counts: words, and pairs of neighbours."""
     counts: dict[str, float] = {}

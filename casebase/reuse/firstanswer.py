@@ -13,6 +13,7 @@ from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, Ranking, rank
 from casebase.retrieve.understand import Understood, understand
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence, gather, kernel
+from casebase.reuse.prospect import Prospect, prospect
 from casebase.trade.handbook import Row, rows_for
 from casebase.trade.terms import Term
 
@@ -38,6 +39,7 @@ class FirstAnswer(NamedTuple):
     handbook_more: int
     cautions: tuple[Term, ...]
     cases: int
+    prospect: Prospect
 
     @property
     def is_empty(self) -> bool:
@@ -56,7 +58,8 @@ def first_answer(text: str, index: Index, *, limit: int = 6, diverse: bool = Tru
     room = HANDBOOK_ALONE if not similar else HANDBOOK_BESIDE if len(similar) < ENOUGH_CASES else 0
     handbook = rows[:room]
     return FirstAnswer(question, ranking, len(similar), evidence, handbook, len(rows) - len(handbook),
-                       cautions(question, evidence, index, handbook), index.size)
+                       cautions(question, evidence, index, handbook), index.size,
+                       prospect(question, ranking.matches, index))
 
 
 def proposed(part: SymptomEvidence) -> tuple[FixEvidence, ...]:

@@ -35,7 +35,9 @@ def understood(seen: Understood) -> Json:
 
 def match(found: Match) -> Json:
     return {"case": found.id, "number": citation(found.id), "score": round(found.score, 4),
-            "causes": list(found.causes), "reasons": found.reasons._asdict()}
+            "causes": list(found.causes),
+            "reasons": found.reasons._asdict() | {"likely": {cause: round(chance, 4)
+                                                             for cause, chance in found.reasons.likely}}}
 
 
 def fix(evidence: FixEvidence) -> Json:
@@ -73,6 +75,7 @@ def first_answer(answer: FirstAnswer) -> Json:
         "evidence": [symptom_evidence(part) for part in answer.evidence],
         "handbook": [handbook_row(row) for row in answer.handbook], "handbook_more": answer.handbook_more,
         "cautions": [hazard(term) for term in answer.cautions],
+        "ends_fixed": {"chance": answer.prospect.chance, **answer.prospect.neighbours._asdict()},
     }
 
 
