@@ -1,19 +1,19 @@
 """What is probably wrong: chances of causes from similar cases, with the handbook as a prior that fades.
 
-p(cause) ∝ handbook share · HANDBOOK_CASES + Σ weight of similar cases that had it. The handbook is worth a
+p(cause) ∝ handbook share · HANDBOOK_CASES + Σ weight of similar cases that had it + what the record has taught. The handbook is worth a
 fixed number of cases, so it speaks loudest while there are few. Something that no list names keeps a share too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve.index import Index
-from casebase.retrieve.rank import Match
+from casebase.retrieve.rank import Match, learned_chances
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import kernel
 from casebase.trade.handbook import Row, rows_for
@@ -31,6 +31,9 @@ CAME_BACK = 0.25
 PARTLY = 0.25
 # Words of the question itself: a cause it names counts like so many cases, one it rules out nearly vanishes.
 NAMED_CASES, RULED_OUT = 2.0, 0.05
+# What the record has taught of the question's words counts like at most so many cases; a chance below LEAST_LEARNED
+# is noise.
+LEARNED_CASES, LEAST_LEARNED = 3.0, 0.05
 MOST_CAUSES = 60
 # Below this share in one of two symptoms, a cause is not held to explain both.
 SHARED = 0.08
@@ -57,8 +60,12 @@ class Belief(NamedTuple):
         return tuple((self.causes[i], float(self.chances[i])) for i in order)
 
 
-def believe(question: Understood, matches: Sequence[Match], index: Index) -> Belief:
-    """The belief over causes for a question, before any check of this machine has been made."""
+def believe(question: Understood, matches: Sequence[Match], index: Index,
+            learned: Mapping[str, float] | None = None) -> Belief:
+    """The belief over causes for a question, before any check of this machine has been made.
+
+    `learned` are chances of causes that stand for what the record has taught of the question's words.
+    """
     vocabulary, machine = index.lexicon.vocabulary, question.machine
     symptoms = (*question.symptoms, *question.labels("symptom", "possible"))
     rows = _rows_by_cause(rows_for(symptoms, engine=machine.engine))
@@ -69,6 +76,10 @@ def believe(question: Understood, matches: Sequence[Match], index: Index) -> Bel
         for cause in match.causes if weight else ():
             weights[cause] = weights.get(cause, 0.0) + weight / len(match.causes)
             cases.setdefault(cause, []).append(match.id)
+    trust = index.learned.trust if index.learned and cases else 0.0
+    for cause, chance in (learned_chances(question, index) if learned is None else learned).items():
+        if chance >= LEAST_LEARNED and trust:
+            weights[cause] = weights.get(cause, 0.0) + LEARNED_CASES * trust * chance
     for cause in question.labels("cause", "present", "possible"):
         weights[cause] = weights.get(cause, 0.0) + NAMED_CASES
     for cause in weights:
@@ -111,7 +122,7 @@ def two_systems(question: Understood, matches: Sequence[Match], index: Index) ->
     for symptom in symptoms:
         alone = question._replace(observations=tuple(
             seen for seen in question.observations if seen.kind != "symptom" or seen.label == symptom))
-        belief = believe(alone, [match for match in matches if symptom in match.reasons.symptoms], index)
+        belief = believe(alone, [match for match in matches if symptom in match.reasons.symptoms], index, {})
         shares[symptom] = dict(zip(belief.causes, belief.chances, strict=True))
     for number, one in enumerate(symptoms):
         for other in symptoms[number + 1:]:
