@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from casebase.retain.evaluate import Quality, Rounds
     from casebase.retain.textruns import CollectionQuality
     from casebase.retain.tune import Tuned
+    from casebase.reuse.answer import Reply
     from casebase.reuse.nextcheck import Known, NextStep, Profile
+    from casebase.reuse.page import Page
     from casebase.reuse.reading import ReadingAnswer
     from casebase.reuse.weigh import Replacement, Weighing
 
@@ -90,6 +92,21 @@ class CaseBase:
         from casebase.reuse.reading import in_context
 
         return in_context(check, value, self.index, engine=engine, machine=machine)
+
+    def answer(self, question: str) -> Reply:
+        """A reply to a stranger's question, from evidence; see `reuse.answer`."""
+        from casebase.reuse.answer import reply
+
+        return reply(question, self.index)
+
+    def sheet(self, reference: str) -> Page:
+        """The owner's hand-over sheet of the job that `reference` names; it holds the private part."""
+        from casebase.reuse.sheet import sheet
+
+        reading = self.reading(reference)
+        if reading.case is None:
+            raise Refused(*errors(reading.problems), usage=False)
+        return sheet(reading.case, self.index.settings, self.index.lexicon.vocabulary)
 
     def complaints(self) -> dict[str, str]:
         """The complaint of every case that counts, read from the files, by id."""

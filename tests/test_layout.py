@@ -33,9 +33,10 @@ HOMES = {
     "rapidfuzz": ("retrieve.lexicon",),
     "platformdirs": ("retrieve.cache",),
     "whoosh": ("retrieve.lookup",),
+    "markdown_it": ("reuse.page",),
     "typer": ("cli",),
 }
-PACKAGES = {"yaml": "PyYAML", "sklearn": "scikit-learn", "whoosh": "whoosh-reloaded"}
+PACKAGES = {"yaml": "PyYAML", "markdown_it": "markdown-it-py", "sklearn": "scikit-learn", "whoosh": "whoosh-reloaded"}
 
 # What `find` must not load: it would cost more time than the whole answer.
 SLOW = ("sklearn", "scipy", "whoosh", "pint", "markdown_it", "pydantic")

@@ -350,6 +350,7 @@ def import_cases(
 # Commands in modules of their own, which register them with `app` when loaded; `find` need not wait for them.
 ELSEWHERE = {
     "casebase.cli.measuring": ("evaluate", "tune"),
+    "casebase.cli.outgoing": ("answer", "sheet"),
 }
 
 
