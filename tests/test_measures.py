@@ -10,6 +10,7 @@ from ir_measures import AP, RR, P, R, nDCG
 from sklearn.metrics import brier_score_loss, f1_score
 
 from casebase.retain import measures
+from casebase.reuse.calibration import brier
 
 RUNS = range(20)
 
@@ -50,13 +51,7 @@ def test_macro_f1_and_brier_agree_with_scikit_learn(seed: int) -> None:
     expected = f1_score(true, said, labels=sorted({*true, *said}), average="macro", zero_division=0)
     assert measures.macro_f1(true, said) == pytest.approx(expected)
     ends, chances = chance.integers(0, 2, 40), chance.random(40)
-    assert measures.brier(chances, ends) == pytest.approx(brier_score_loss(ends, chances, pos_label=1))
-
-
-def test_calibration_error_by_hand() -> None:
-    """Two bins of two: |.15 - .5| and |.85 - 1|, half the mass each."""
-    assert measures.calibration_error([0.1, 0.2, 0.8, 0.9], [0, 1, 1, 1], bins=2) == pytest.approx(0.25)
-    assert measures.calibration_error([], []) == 0.0
+    assert brier(chances, ends) == pytest.approx(brier_score_loss(ends, chances, pos_label=1))
 
 
 def test_nothing_relevant_gives_nought() -> None:

@@ -16,8 +16,6 @@ import numpy.typing as npt
 from casebase.problems import refuse
 from casebase.retain.measures import (
     binary_ndcg,
-    brier,
-    calibration_error,
     macro_f1,
     precision,
     reciprocal_rank,
@@ -29,13 +27,14 @@ from casebase.retrieve.rank import Scores, best_positions
 from casebase.retrieve.training import FOLDS, Sample, cross_fit
 from casebase.retrieve.understand import MachineSeen, Understood, understand
 from casebase.retrieve.weights import Weights
+from casebase.reuse.calibration import bins_of_equal_mass, brier, expected_error
 from casebase.reuse.prospect import blend, ends, neighbours
 
 BoolArray = npt.NDArray[np.bool_]
 Rounds = Callable[[Iterable[Any], int, str], Iterable[Any]]
 
 TEXT_ALONE = Weights(1.0, 0.0, 0.0, 0.0)
-DEPTH, VOTERS = 10, 20
+DEPTH, VOTERS, BINS = 10, 20, 10
 # Cases fitted over all folds: with thousands of cases fewer folds do, and the time stays bounded.
 MOST_FITTED, FEWEST_FOLDS = 400_000, 20
 
@@ -124,7 +123,7 @@ def _quality(ranks: Sequence[Sequence[bool]], figures: Sequence[tuple[float, flo
         known,
         brier(chances, outcomes) if known else nothing,
         brier(base, outcomes) if known else nothing,
-        calibration_error(chances, outcomes) if known else nothing,
+        expected_error(bins_of_equal_mass(chances, outcomes, BINS)) if known else nothing,
     )
 
 

@@ -1,7 +1,6 @@
-"""Measures of rankings, classifications and probabilities; one function each, its variant named.
+"""Measures of rankings and classifications; one function each, its variant named. Those of chances are in `reuse`.
 
-Sources: Järvelin & Kekäläinen 2002 (discounted gain; here gain / log2(rank + 1), the common later form);
-Brier 1950; expected calibration error over bins of equal mass.
+Sources: Järvelin & Kekäläinen 2002 (discounted gain; here gain / log2(rank + 1), the common later form).
 """
 
 from __future__ import annotations
@@ -9,9 +8,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def dcg(gains: Sequence[float]) -> float:
@@ -65,18 +61,3 @@ def macro_f1(true: Sequence[int], said: Sequence[int]) -> float:
         total = sum(t == number for t in true) + sum(s == number for s in said)
         scores.append(2 * both / total)
     return float(np.mean(scores)) if scores else 0.0
-
-
-def brier(chances: npt.ArrayLike, outcomes: npt.ArrayLike) -> float:
-    """Mean squared distance of a chance from the outcome, 0 or 1."""
-    return float(np.mean((np.asarray(chances, dtype=np.float64) - np.asarray(outcomes, dtype=np.float64)) ** 2))
-
-
-def calibration_error(chances: npt.ArrayLike, outcomes: npt.ArrayLike, bins: int = 10) -> float:
-    """Σ share of the bin · |mean chance − mean outcome| over bins of equal mass, ties kept in input order."""
-    chance, outcome = np.asarray(chances, dtype=np.float64), np.asarray(outcomes, dtype=np.float64)
-    if not len(chance):
-        return 0.0
-    parts = np.array_split(np.argsort(chance, kind="stable"), bins)
-    return float(sum(len(part) / len(chance) * abs(chance[part].mean() - outcome[part].mean())
-                     for part in parts if len(part)))
