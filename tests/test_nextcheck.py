@@ -51,6 +51,22 @@ def test_an_answer_moves_the_chances_as_bayes_says(base: CaseBase) -> None:
     assert "plug lead and cap" not in checks(bad)
 
 
+@pytest.mark.parametrize("words", ["will not start", "runs badly", "no power", "surges and smokes"])
+def test_a_look_comes_before_parts_are_bought(base: CaseBase, words: str) -> None:
+    """Common practice, no source: while nothing is sure, the cheap looks are done first."""
+    proposals = base.next_step(words, limit=6).proposals
+    kinds = [proposal.kind for proposal in proposals]
+    assert kinds[0] == "check" and kinds == sorted(kinds)
+    assert kinds.count("fix") >= 1
+
+
+def test_a_fix_that_is_surer_than_not_may_come_first(base: CaseBase) -> None:
+    known = Known((("fuel line", "bad"), ("fuel leak check", "bad"), ("fuel reaches carburettor", "bad"),
+                   ("fuel line bubbles", "bad")))
+    first = base.next_step("leaks fuel, fuel line cracked", known).proposals[0]
+    assert first.first_for_safety or (first.kind == "fix" and first.works >= 0.5)
+
+
 def test_a_failed_fix_takes_chance_from_its_cause(base: CaseBase) -> None:
     before = base.next_step("runs only on choke")
     after = base.next_step("runs only on choke", Known(failed=("fit carburettor kit", "no such fix")))

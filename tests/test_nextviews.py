@@ -32,6 +32,7 @@ def test_answers_are_added_to_the_job_and_nothing_else_moves(tmp_path: Path) -> 
     before = path.read_bytes()
     out = io.StringIO()
     nextviews.converse(Paper(out), base, "26-022", job, path, "bench", answers("what", "ok", "clean as new", "s", "q"))
+    assert '"what" is not an answer' in out.getvalue() and "allowed: ok, bad" in out.getvalue()
     after, _path = base.job("26-022")
     assert job is not None
     assert after is not None

@@ -8,6 +8,7 @@ from pathlib import Path
 from casebase.api import CaseBase
 from casebase.cli.paper import Paper
 from casebase.cli.views import cautions, cite
+from casebase.problems import visible
 from casebase.record.case import Case, Check, Setting, Verdict
 from casebase.reuse.causes import SOMETHING_ELSE
 from casebase.reuse.nextcheck import Answer, Known, NextStep, Profile, Proposal
@@ -116,7 +117,7 @@ def converse(paper: Paper, base: CaseBase, words: str, job: Case | None, path: P
         proposal = open_ones[0]
         (one_check if proposal.kind == "check" else one_fix)(paper, base, step, proposal)
         cautions(paper, base.index.lexicon.vocabulary.cautions([proposal.term]))
-        answer = _answer(proposal, ask)
+        answer = _answer(paper, proposal, ask)
         if answer == "q":
             return
         if answer == "s":
@@ -130,7 +131,7 @@ def converse(paper: Paper, base: CaseBase, words: str, job: Case | None, path: P
             return
 
 
-def _answer(proposal: Proposal, ask: Callable[[str], str]) -> str:
+def _answer(paper: Paper, proposal: Proposal, ask: Callable[[str], str]) -> str:
     if proposal.kind == "check":
         prompt, allowed = "ok, bad, ? (can't tell), s (skip), q (stop)", {*ANSWERS, "s", "q"}
     else:
@@ -139,6 +140,7 @@ def _answer(proposal: Proposal, ask: Callable[[str], str]) -> str:
         said = ask(f"{proposal.term.label} - {prompt}: ").strip().casefold()
         if said in allowed:
             return said
+        paper.line(f'"{visible(said)}" is not an answer to {proposal.term.label}; allowed: {prompt}.', style="warn")
 
 
 def _learn(known: Known, proposal: Proposal, answer: str) -> tuple[Known, bool]:

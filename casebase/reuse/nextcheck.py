@@ -38,6 +38,8 @@ USUAL_MINUTES = 15.0
 UNPRICED_MINUTES = 30.0
 MOST_FIXES, MOST_CHECKS = 40, 60
 TWO_FAULTS = 0.5
+# From this chance on a fix may come before the checks.
+SURE = 0.5
 VERDICT_ANSWERS: dict[str, Answer] = {VERDICTS[0]: "ok", VERDICTS[1]: "bad", VERDICTS[2]: "can't tell"}
 
 
@@ -152,16 +154,27 @@ class _Bench:
         return belief, failed
 
     def proposals(self, belief: Belief, limit: int) -> tuple[Proposal, ...]:
-        """Safety checks, then the `limit` actions that save most against going straight for the fixes."""
+        """Safety checks, then the actions that save most against going straight for the fixes, `limit` in all.
+
+        A look costs little and parts are not given back, so a fix stands before the checks only where it is surer
+        than not or costs no more than a check; a third of the room is kept for fixes.
+        """
         checks = [(term, check) for term in self._open_checks() if (check := self._check(term)) is not None]
         fixes = [(term, fix) for term in self._open_fixes() if (fix := self._fix(term.label)) is not None]
         checks = checks[:MOST_CHECKS]
         fixes = sorted(fixes, key=lambda item: (-works(belief.chances, item[1]), item[0].label))[:MOST_FIXES]
         found = options(belief.chances, [check for _term, check in checks], [fix for _term, fix in fixes])
         first = [option for option in found if option.kind == "check" and self._for_safety(checks[option.position][0])]
-        rest = [option for option in found if option not in first and (option.kind == "fix" or option.saves > 0)]
+        looks = [option for option in found if option.kind == "check" and option not in first and option.saves > 0]
+        tries = [option for option in found if option.kind == "fix"]
+        cheapest = min((check.cost for _term, check in checks), default=0.0)
+        sure = [option for option in tries if option.saves >= max((look.saves for look in looks), default=0.0) and (
+            works(belief.chances, fixes[option.position][1]) >= SURE or fixes[option.position][1].cost <= cheapest)]
+        room = max(0, limit - len(first))
+        looks = looks[:max(room - len(tries), room - room // 3)]
+        ordered = [*first, *sure, *looks, *(option for option in tries if option not in sure)]
         return tuple(self._of_check(belief, *checks[option.position], option.saves) if option.kind == "check" else
-                     self._of_fix(belief, *fixes[option.position], option.saves) for option in [*first, *rest][:limit])
+                     self._of_fix(belief, *fixes[option.position], option.saves) for option in ordered[:limit])
 
     def _applies(self, term: Term) -> bool:
         machine = self.question.machine
