@@ -73,6 +73,8 @@ def one_check(paper: Paper, base: CaseBase, step: NextStep, proposal: Proposal) 
         causes = [f"{cause} {round(100 * chance)} in 100" if in_numbers(step) else cause
                   for cause, chance in outcome.causes if cause != SOMETHING_ELSE][:2]
         paper.line(f"{words}: then {' or '.join(causes)}", indent=6, hang=2, style="quiet")
+    if proposal.term.how:
+        paper.line(proposal.term.how, indent=6)
     rests = f"made before in {cite(proposal.cases)}" if proposal.cases else "no case has it yet; from the vocabulary"
     paper.line(rests, indent=6, style="quiet")
 
@@ -82,10 +84,19 @@ def one_fix(paper: Paper, base: CaseBase, step: NextStep, proposal: Proposal) ->
     price = "" if proposal.price_known else ", parts of unknown price"
     paper.line(f"{proposal.term.label}: {proposal.minutes:.0f} min, {money(base, proposal.cost)}{price}{chance}",
                indent=2, hang=2)
+    if proposal.term.how:
+        paper.line(proposal.term.how, indent=6)
     rests = f"done before in {cite(proposal.cases)}" if proposal.cases else "no case has it yet; from the vocabulary"
     paper.line(rests, indent=6, style="quiet")
+    if is_part(proposal):
+        paper.line("lay the new part beside the old one before it goes in", indent=6)
     if is_setting(proposal):
         paper.line("before it is turned, note how it stands now, so that it can be put back", indent=6, style="warn")
+
+
+def is_part(proposal: Proposal) -> bool:
+    """Whether the fix puts in a part that could be the wrong one."""
+    return proposal.term.label.split()[0] in ("replace", "fit")
 
 
 def is_setting(proposal: Proposal) -> bool:

@@ -20,9 +20,12 @@ def weighing(paper: Paper, base: CaseBase, answer: Weighing) -> None:
     for number, (step, reached) in enumerate(zip(answer.course.steps, answer.outlook.reached, strict=True), 1):
         own = money(step.cost(answer.hourly))
         paper.line(f"{number}. {step.name}: {own}, needed in {round(100 * reached)} of 100 such jobs", indent=2, hang=3)
+    if not answer.course.steps:
+        paper.line(f"None of them: what is left without them costs {money(answer.course.fallback)}, and each of them costs "
+                   "more than it saves.", indent=2, hang=2)
     if answer.left_out:
         paper.line(f"Not worth doing before stopping: {', '.join(answer.left_out)}", indent=2, hang=2)
-    if answer.course.fallback:
+    if answer.course.fallback and answer.course.steps:
         paper.line(f"and if none of them helps: {money(answer.course.fallback)}", indent=5)
     low, high = answer.cost
     paper.line(f"Expected cost {money(answer.outlook.cost)} (90 % interval {low:.2f} to {high:.2f}); cured in about "
@@ -102,6 +105,8 @@ def reading(paper: Paper, base: CaseBase, answer: ReadingAnswer) -> None:
         if item.means:
             paper.line(f"can mean: {', '.join(item.means)}", indent=6, hang=2)
         paper.line(limit.source if limit.basis != "from memory" else f"{limit.source} (from memory)", indent=6, style="quiet")
+    if answer.term.how:
+        paper.line(answer.term.how, indent=2)
     if answer.own:
         values = sorted(own.value for own in answer.own)
         paper.line(f"This shop read {values[0]:.4g} to {values[-1]:.4g} {answer.reading.unit} in {len(values)} "

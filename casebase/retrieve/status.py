@@ -22,9 +22,9 @@ SCOPE = 5
 _PHRASES: dict[str, str] = {
     "noun": "no; without; without any; no sign of; no signs of; free of; no trace of; no evidence of; zero; nor; neither; "
             "nothing wrong with; no problem with; no problems with; no trouble with; no issue with; no issues with; "
-            "did not find; did not find any; can not find; can not see; could not find; could not see; not see any; "
+            "nothing; did not find; did not find any; can not find; can not see; could not find; could not see; not see any; "
             "ruled out; rules out; rule out; not find; not see; none of; not any; never any; not a; no more",
-    "verb": "not; never; is not; does not; do not; did not; has not; have not; was not; are not; never has; hardly ever",
+    "verb": "not; never; do not think; does not seem; does not look; is not; does not; do not; did not; has not; have not; was not; are not; never has; hardly ever",
     "after": "is fine; are fine; was fine; fine; is ok; ok; okay; was ok; is good; looks good; looks fine; looked fine; "
              "is sound; checks out; checked out; tested good; tested fine; tests good; tests fine; ruled out; within spec; in spec; "
              "not the problem; not the issue; is not the problem; is not there; no problem; no problems; not happening; "
@@ -42,7 +42,8 @@ _PHRASES: dict[str, str] = {
     "perhaps": "maybe; might; might be; may be; could be; perhaps; possibly; possible; probably; suspect; suspecting; suspected; "
                "i think; i guess; guessing; not sure if; not sure whether; wondering if; wonder if; can not rule out; "
                "could not rule out; not ruled out; would it be; could it be; is it the; unless; in case; if; whether; thinking; "
-               "do not know if; can not tell if; can not say if",
+               "do not know if; can not tell if; can not say if; i thought; thought it; thought maybe; reckon; reckons; reckoned; "
+               "was told; were told; told me it was; thinks; supposed to; supposedly; blames; blamed; worried; worry; afraid",
     "look-alike": "not only; not just; not sure; not certain; no change; no matter; no idea; no luck; no joy; no doubt; "
                   "do not know; not even; no difference; not sure why; not until; no problem; no problems; nothing else; "
                   "why not; since last year; since last season; since last summer; since last autumn; since last fall; "
@@ -53,12 +54,29 @@ _PHRASES: dict[str, str] = {
     "end": "but; however; except; although; though; then; until; till; yet; instead; because; whereas; which; while; "
            "that is when; just; now; only; unless; after that; other than; apart from; aside from; still",
 }
+# Said of what came before, in the same sentence or the one after it.
+_BACK = {
+    "back over": "no more of that; no more of it; no trouble since; no problem since; no problems since; no bother since; "
+                 "no issues since; fine since; good since; fine ever since; good ever since; dry since; dry ever since; "
+                 "perfect since; not done it since; not happened since; not had it since; not come back; never came back; "
+                 "that is gone; that has gone; that went; that went away; that is fixed; that is sorted; that is cured; "
+                 "that has been fixed; that was fixed; that was sorted; that is done; that fixed it; that cured it; "
+                 "that sorted it; that did it; that did the trick; it cleared; it has cleared; it went away; it has gone away; "
+                 "the end of that; end of that; end of it; dry now; is dry now; it is fine now; it is ok now; "
+                 "all good now; you fixed it; we fixed it; which you fixed; you fixed that; i fixed that; i fixed it; "
+                 "got that fixed; had that fixed; had it fixed; problem solved; has been fine; have been fine; is behind us",
+    "back not": "it is not that; is not that; was not that; not that; that is not it; i see none; see none; saw none; found none; "
+                "none of that; i do not think so; not the case; nothing like that; nothing of the sort; but no",
+    "back not end": "it does not; mine does not; they do not; it never has; it never did; it never does; never has; never did; "
+                    "never does; it is not; mine is not; it did not; it was not; it has not; but not mine; they are not; "
+                    "but fine; but ok; but okay; but good; but sound; but dry",
+}
 _CAUSE_HEDGES = "looks like; seems like; sounds like; points to; smells like; seems to be; looks to be"
 
 
-def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
+def _table(phrases_of: dict[str, str]) -> dict[str, list[tuple[tuple[str, ...], str]]]:
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
-    for kind, phrases in {**_PHRASES, "perhaps cause": _CAUSE_HEDGES}.items():
+    for kind, phrases in phrases_of.items():
         for phrase in phrases.split(";"):
             words = tuple(phrase.split())
             table.setdefault(words[0], []).append((words, kind))
@@ -67,7 +85,8 @@ def _table() -> dict[str, list[tuple[tuple[str, ...], str]]]:
     return table
 
 
-_TABLE = _table()
+_TABLE = _table({**_PHRASES, "perhaps cause": _CAUSE_HEDGES})
+_BACK_TABLE = _table(_BACK)
 # Words that begin a new statement where a list might have gone on.
 _SUBJECTS = frozenset({"it", "i", "she", "he", "they"})
 
@@ -81,15 +100,20 @@ class Trigger(NamedTuple):
 
 
 def triggers(text: Sequence[Token], taken: Collection[int]) -> list[Trigger]:
-    """The trigger phrases of a text, in order; words in `taken` belong to terms and trigger nothing.
+    """The trigger phrases of a text, each class in order; words in `taken` belong to terms and trigger nothing.
 
     A phrase may be several kinds at once ("ruled out" acts before and after). Where phrases overlap the longest
     wins, so "not only" hides "not".
     """
+    return [*_scan(_TABLE, text, taken), *_scan(_BACK_TABLE, text, taken)]
+
+
+def _scan(table: dict[str, list[tuple[tuple[str, ...], str]]], text: Sequence[Token],
+          taken: Collection[int]) -> list[Trigger]:
     found: list[Trigger] = []
     position = 0
     while position < len(text):
-        here = [(words, kind) for words, kind in _TABLE.get(text[position].text, ())
+        here = [(words, kind) for words, kind in table.get(text[position].text, ())
                 if _fits(words, text, position, taken)]
         longest = max((len(words) for words, _kind in here), default=1)
         found += [Trigger(kind, position, position + longest) for words, kind in here if len(words) == longest]
@@ -103,8 +127,12 @@ def _fits(words: tuple[str, ...], text: Sequence[Token], position: int, taken: C
             and (words == ("but",) or not any(i in taken for i in span)))  # a "but" always ends a denial
 
 
-def status_of(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger], *, is_cause: bool = False) -> Status:
-    """The status of a term that uses the tokens `used`, given the triggers of its text."""
+def status_of(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger], *, is_cause: bool = False,
+              terms: Collection[int] = ()) -> Status:
+    """The status of a term that uses the tokens `used`, given the triggers of its text.
+
+    `terms` are the positions of all terms, among which a phrase such as "that's gone" finds the one it speaks of.
+    """
     before = [trigger for trigger in found if _reaches_forward(trigger, used, text, found)]
     after = [trigger for trigger in found if _reaches_back(trigger, used, text, found)]
     kinds_before = {trigger.kind for trigger in before}
@@ -112,6 +140,9 @@ def status_of(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigge
     denied = kinds_before & {"noun", "verb"}
     if "over" in kinds_before or "over after" in kinds_after:
         return "resolved"
+    later = _said_later(used, text, found, terms)
+    if later is not None:
+        return later
     if denied and _ends_with_until(used, text):
         return "present"
     if denied and _said_now(used, text):
@@ -129,6 +160,8 @@ def _reaches_forward(trigger: Trigger, used: Sequence[int], text: Sequence[Token
     """Whether a trigger stands before one of the term's words and its scope is not ended on the way."""
     if trigger.kind not in ("noun", "verb", "over", "perhaps", "perhaps cause"):
         return False
+    if trigger.kind.startswith("perhaps") and trigger.start > used[0]:
+        return False  # "hard starting, whether hot or cold"
     after = [position for position in used if position >= trigger.end]
     if not after or (trigger.kind == "verb" and trigger.start > used[0] and len(after) < 1):
         return False
@@ -175,6 +208,8 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
     """Whether a trigger stands after the term, close enough to speak of it."""
     if trigger.kind not in ("after", "over after") or trigger.start <= used[-1]:
         return False
+    if text[trigger.end - 1].text == "gone" and trigger.end < len(text) and text[trigger.end].text in _GONE_ON:
+        return False
     both_ways = any(other.start == trigger.start and other.kind in ("noun", "over") for other in found)
     if both_ways and trigger.end < len(text) and not text[trigger.end].is_break:
         return False  # "no spark, no longer leaks": it speaks of what follows
@@ -189,6 +224,37 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
     ended = any(other.kind == "end" and used[-1] < other.start < trigger.start and text[other.start].text != "now"
                 for other in found)
     return not ended and words <= (2 if trigger.kind == "after" else 3)
+
+
+# What "gone" goes on to: "the level has gone up" tells of a fault, not of its end.
+_GONE_ON = frozenset((
+    "up", "down", "hard", "stiff", "soft", "off", "bad", "wrong", "worse", "through", "over", "out", "in", "into", "to",
+    "from", "dead", "slack", "black", "thin", "flat", "weak"))
+# What takes a "that fixed it" back again.
+_NOT_FOR_GOOD = frozenset(("for", "until", "till", "only", "then", "once", "almost", "mostly", "not"))
+
+
+def _said_later(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger],
+                terms: Collection[int]) -> Status | None:
+    """ "It surged in spring, I changed the gasket, no trouble since": a later phrase speaks of what was said last."""
+    for trigger in found:
+        if trigger.start <= used[-1] or not _says_of_before(trigger, text):
+            continue
+        last = max((position for position in terms if position < trigger.start), default=used[-1])
+        breaks = [text[position].is_hard_break for position in range(used[-1], trigger.start)]
+        if any(text[position].is_hard_break for position in range(used[-1], last)) or sum(breaks) > 2:
+            continue
+        return "resolved" if trigger.kind == "back over" else "absent"
+    return None
+
+
+def _says_of_before(trigger: Trigger, text: Sequence[Token]) -> bool:
+    after = [token.text for token in text[trigger.end: trigger.end + 3]]
+    if trigger.kind == "back over":
+        return _NOT_FOR_GOOD.isdisjoint(after) and text[trigger.start - 1].text not in ("not", "until", "if")
+    if trigger.kind == "back not end":
+        return not after or after[0] in (",", "but", "and", "though", "so") or text[trigger.end].is_hard_break
+    return trigger.kind == "back not"
 
 
 def _list_goes_on(rest: Sequence[Token]) -> bool:

@@ -96,8 +96,9 @@ def understand(text: str, lexicon: Lexicon) -> Understood:
     # "No leaks" denies by itself, and its "no" goes on to deny: "no leaks, smoke or noise".
     lists = [signal for signal in triggers(folded, said) if signal.kind == "noun" and signal.start in denied]
     readings = find_readings(text)
-    seen = (_observation(term, folded, signals if term.how == "denies" else [*signals, *lists], text) for term in found
-            if term.kind in ("symptom", "cause", "check", "setting"))
+    terms = {position for term in found if term.kind == "symptom" and term.how != "denies" for position in term.used}
+    seen = (_observation(term, folded, signals if term.how == "denies" else [*signals, *lists], text, terms)
+            for term in found if term.kind in ("symptom", "cause", "check", "setting"))
     observations = tuple(observation for observation in seen if observation is not None)
     used = {position for term in found for position in term.used}
     used |= {position for signal in signals for position in range(signal.start, signal.end)}
@@ -121,9 +122,11 @@ def _counts(token: Token) -> bool:
     return token.text[0].isalpha() and FILLERS.isdisjoint((token.text, token.head)) and len(token.text) > 1
 
 
-def _observation(term: Found, folded: Sequence[Token], signals: Sequence[Trigger], text: str) -> Observation | None:
+def _observation(term: Found, folded: Sequence[Token], signals: Sequence[Trigger], text: str,
+                 terms: set[int]) -> Observation | None:
     """The observation a term stands for; None where the words come to no statement."""
-    status = status_of(term.used, folded, signals, is_cause=term.kind == "cause")
+    status = status_of(term.used, folded, signals, is_cause=term.kind == "cause",
+                       terms=terms if term.kind == "symptom" and term.how != "denies" else ())
     if term.how == "denies":
         # "It starts first pull" denies that it will not start; "it never starts first pull" says nothing sure.
         if status != "present":

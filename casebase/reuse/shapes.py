@@ -97,7 +97,7 @@ def _proposal(item: Proposal) -> Json:
         "outcomes": [{"answer": outcome.answer, "chance": round(outcome.chance, 4),
                       "causes": [{"cause": cause, "chance": round(chance, 4)} for cause, chance in outcome.causes]}
                      for outcome in item.outcomes],
-        "hazards": list(item.term.hazards),
+        "hazards": list(item.term.hazards), "how": item.term.how,
     }
 
 

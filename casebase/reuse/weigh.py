@@ -134,7 +134,7 @@ def weigh(fixes: Sequence[Given], complaint: str, index: Index, *, otherwise: fl
     try:
         whole = Course("all", tuple(step for step, _found in steps), otherwise, conditional=True)
         best = cheapest_course(whole, hourly)
-        if not best.steps:
+        if not best.steps and not otherwise:  # without a price for failing, doing nothing would always be cheapest
             best = cheapest_course(whole, hourly, may_stop=False)
         prospect = outlook(best, hourly)
         weighed = tuple(_weighed(step, given, found, best, hourly)
@@ -193,11 +193,10 @@ def _belief(given: Given, found: FixEvidence | None) -> BetaPosterior | None:
 
 
 def _weighed(step: Step, given: Given, found: FixEvidence | None, best: Course, hourly: float) -> Weighed:
-    """The fix held against the same course without it."""
-    names = [one.name for one in best.steps]
-    if step.name not in names:
-        return Weighed(step, given, found, None, None)
-    position = names.index(step.name)
+    """The fix held against the same course without it; one that was left out is tried before it."""
     rest = replace(best, steps=tuple(one for one in best.steps if one.name != step.name))
-    pays = break_even_price(best, outlook(rest, hourly).cost, position, hourly) if best.fallback or rest.steps else None
-    return Weighed(step, given, found, pays, compare(best, rest, hourly))
+    with_it = best if len(rest.steps) < len(best.steps) else replace(rest, steps=(step, *rest.steps))
+    position = [one.name for one in with_it.steps].index(step.name)
+    other = outlook(rest, hourly).cost
+    pays = break_even_price(with_it, other, position, hourly) if best.fallback or rest.steps else None
+    return Weighed(step, given, found, pays, compare(with_it, rest, hourly))

@@ -29,7 +29,7 @@ FILE_NAME = "vocabulary.yaml"
 _PLURAL: dict[Kind, str] = {kind: kind + "s" for kind in KINDS}
 _SECTIONS = (*_PLURAL.values(), "words", "ambiguous")
 _KEYS = ("under", "group", "also", "said", "denied by", "hazards", "only", "points to", "cures", "minutes", "owner",
-         "result", "unit", "caution", "iso14224", "engine", "carburettor", "part", "known from")
+         "result", "unit", "caution", "how", "iso14224", "engine", "carburettor", "part", "known from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,8 @@ class Term:
     its absence. `only` limits it to engines, carburettors or machines. `minutes` is the usual bench time of a
     check or action. `ok` and `bad` are the findings of a check that speak for and against the part;
     `points_to` are the causes a bad finding makes likelier, `known_from` the symptoms that are such a bad finding
-    by themselves; `cures` are the causes an action removes.
+    by themselves; `cures` are the causes an action removes. `how` says in a line how it is done and read (common
+    practice of the trade).
     """
 
     kind: Kind
@@ -62,6 +63,7 @@ class Term:
     ok: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
     caution: str = ""
+    how: str = ""
     iso14224: str = ""
     engine: str = ""
     carburettor: str = ""
@@ -276,7 +278,7 @@ def _term(section: Fields, kind: Kind, label: str) -> Term | None:
         known_from=fields.texts("known from"), cures=fields.texts("cures"),
         minutes=None if minutes is None else float(minutes),
         owner=fields.choice("owner", ("true", "false"), "true or false") == "true", quantity=quantity,
-        unit=fields.text("unit") or unit, ok=good, bad=bad, caution=fields.text("caution"),
+        unit=fields.text("unit") or unit, ok=good, bad=bad, caution=fields.text("caution"), how=fields.text("how"),
         iso14224=fields.text("iso14224"), engine=fields.text("engine"), carburettor=fields.text("carburettor"),
     )
     fields.close(_KEYS)
