@@ -134,6 +134,12 @@ def test_of_an_action_done_twice_the_last_result_counts(tmp_path: Path) -> None:
     assert found.minutes == 50
 
 
+def test_a_later_try_without_a_known_result_hides_nothing(tmp_path: Path) -> None:
+    steps = (fix(LINE, on=[CHOKE], result="better"), fix(LINE, on=[CHOKE], result="not tested"))
+    (found,) = evidence(tmp_path, {"26-001-x": job(*steps)}).fixes
+    assert found.cases == {"better": ("26-001-x",)}
+
+
 def test_earlier_partial_cures_keep_their_credit(tmp_path: Path) -> None:
     steps = (fix(CLEAN, on=[CHOKE], result="better"), fix(LINE, on=[CHOKE]))
     found = named(evidence(tmp_path, {"26-001-a": job(*steps)}))
@@ -193,7 +199,7 @@ def test_a_case_hardly_alike_says_nothing(tmp_path: Path) -> None:
         (["cured", "cured"], "worked both times"),
         (["cured", "no change"], "worked in one case, not in another"),
         (["better"], "helped, but did not cure"),
-        (["better", "worse"], "helped, but did not cure"),
+        (["better", "worse"], "helped in one case, made it worse in another"),
         (["worse"], "made it worse"),
         (["no change"], "tried once, no change"),
         (["no change", "no change"], "tried twice, no change"),

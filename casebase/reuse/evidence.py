@@ -27,7 +27,7 @@ PRIOR_CASES = 2.0
 class FixEvidence:
     """One fix for one symptom.
 
-    `counts` are cases by result; `cases` their ids by result, most similar first. `evidence` is the weighted
+    `cases` are ids by result, most similar first. `evidence` is the weighted
     share of cures with its effective number of cases; `wilson` and `beta` are 95 % intervals of the chance
     of a cure, None under three cases. `minutes` and `parts` are medians, None when no case says.
     """
@@ -66,6 +66,8 @@ class FixEvidence:
             return "worked once" if cured == 1 else "worked both times"
         if cured:
             return "worked in one case, not in another"
+        if self.count("better") and self.count("worse"):
+            return "helped in one case, made it worse in another"
         if self.count("better"):
             return "helped, but did not cure"
         if self.count("worse"):
@@ -131,7 +133,7 @@ def _of_symptom(symptom: str, matches: Sequence[Match], index: Index, done: set[
 def _rows(match: Match, index: Index, symptom: int | None) -> Iterable[tuple[tuple[str, ...], dict[str, Any]]]:
     """The effect rows of a case for a symptom; rows without a symptom count for every symptom of the case.
 
-    Where an action was tried more than once in a case, its last result counts.
+    Where an action was tried more than once in a case, its last known result counts.
     """
     segment, place = index.locate(match.position)
     at = segment["effects_at"]
@@ -143,6 +145,8 @@ def _rows(match: Match, index: Index, symptom: int | None) -> Iterable[tuple[tup
             continue
         bundle = int(segment["effect_bundle"][row])
         actions = tuple(index.tables.lists["bundle"][bundle]) if bundle >= 0 else ()
+        if actions in last and RESULTS[int(segment["effect_result"][row])] == "not tested":
+            continue
         last[actions] = {name: segment[f"effect_{name}"][row] for name in ("result", "minutes", "parts", "step")}
     return last.items()
 

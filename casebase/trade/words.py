@@ -2,8 +2,8 @@
 
 A text becomes tokens (lower case, contractions opened: "won't" is read "will not"); each token is folded to
 the headword of its family ("carbs" to "carburettor", "leaking" to "leak"). Families come from the vocabulary;
-regular inflections of every known word are added here. No general stemmer is used: it would merge the part
-"starter" with the verb "starts".
+regular inflections of every known word are added here. No general stemmer is used: it would merge "generator"
+with "general".
 """
 
 from __future__ import annotations
