@@ -37,17 +37,20 @@ DANGEROUS = {
     r"spring|recoil": {"stored spring"},
     r"silencer|muffler|exhaust": {"hot parts"},
     r"pressure": {"compressed air or pressure", "pump water pressure"},
-    r"running|runs|idles?|revs?|rpm|full throttle|under load": {
-        "carbon monoxide", "moving attachment", "moving parts", "hot parts"},
+    r"compression|leak-down|crank|cranking|rope|piston|flywheel": {"engine may start", "stored spring"},
+    r"clutch|gear head": {"hot parts"},
     r"battery": {"battery"},
     r"mains|voltage|outlet|winding|capacitor": {"mains-level voltage", "high voltage", "battery"},
 }
+# What is done with the engine running: its exhaust kills, and something moves.
+RUNNING = r"\b(running|runs|starts|idle|idles|revs?|rpm|full[- ]throttle|under load|charging voltage|dies hot|answers)\b"
 HARMLESS = {
     "months stored with fuel": "a question, nothing is opened",
     "carburettor mounting": "bolts seen from outside",
     "spark arrester": "a screen in the exhaust; nothing sparks",
     "clean or replace spark arrester": "a screen in the exhaust; nothing sparks",
     "spark plug torque": "a value of a wrench; the plug is out of its cap",
+    "repair blade clutch": "an electric clutch; it has no shoes that get hot",
 }
 
 
@@ -64,6 +67,12 @@ def test_work_with_dangerous_things_has_a_hazard(term: Term) -> None:
     for words, hazards in DANGEROUS.items():
         if re.search(rf"\b({words})\b", term.label) and term.label not in HARMLESS:
             assert labels(term) & hazards, f"{term.label}: {words}"
+
+
+@pytest.mark.parametrize("term", [term for term in WORK if re.search(RUNNING, term.label)], ids=name)
+def test_work_on_a_running_engine_warns_of_its_exhaust_and_of_what_moves(term: Term) -> None:
+    assert "carbon monoxide" in labels(term)
+    assert labels(term) & {"moving attachment", "moving parts"}
 
 
 def test_exceptions_are_still_terms() -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from casebase.reuse.survival import kaplan_meier, log_rank, share_holding
+from casebase.reuse.survival import Holding, holding_after, kaplan_meier, log_rank, share_holding
 
 # Freireich 1963, 6-MP against placebo; data read in Le, Introductory Biostatistics, Ex. 11.1.
 MP = ([6, 6, 6, 7, 10, 13, 16, 22, 23], [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35])
@@ -98,3 +98,37 @@ def test_nothing_to_compare():
         kaplan_meier([1, 2], [1])
     with pytest.raises(ValueError, match="level: 0"):
         kaplan_meier([1], [1], 0)
+
+
+def test_holding_after_needs_fates_and_has_a_band():
+    days, back = joined([12, 40], [30, 60, 90, 90, 120, 200])
+    month, season, half = (holding_after(days, back, day) for day in (30, 90, 180))
+    point = kaplan_meier(days, back)[0]
+    assert (month.known, month.share, month.low, month.high) == (8, point.share, point.low, point.high)
+    assert (season.known, season.share) == (6, pytest.approx(0.7292, abs=0.00005))
+    assert (half.known, half.share, half.low, half.high) == (3, None, None, None)
+    assert holding_after(*joined([5, 6, 7, 8], [20]), 30).share is None  # nobody was seen to hold that long
+    assert holding_after([], [], 30) == Holding(30, 0)
+    assert holding_after(*joined([30], [30, 30, 30]), 30).share == pytest.approx(0.75)
+
+
+def test_the_bands_of_holding_against_an_independent_library():
+    duration = pytest.importorskip("statsmodels.duration.survfunc")
+    proportion = pytest.importorskip("statsmodels.stats.proportion")
+    rng = np.random.default_rng(8)
+    for _ in range(5):
+        times, events = rng.integers(1, 400, 80), rng.random(80) < 0.4
+        reference = duration.SurvfuncRight(times, events.astype(int))
+        for day in (30, 180):
+            found, at = holding_after(times, events, day), np.searchsorted(reference.surv_times, day, "right") - 1
+            share, error = reference.surv_prob[at], reference.surv_prob_se[at]
+            shift = np.exp(1.959964 * error / (share * np.log(share)))
+            assert found.share == pytest.approx(share, abs=1e-12)
+            assert (found.high, found.low) == pytest.approx((share**shift, share ** (1 / shift)), abs=1e-6)
+            assert found.low < found.share < found.high
+    for count in (4, 9, 40):
+        none = holding_after([50] * count, [0] * count, 30)
+        assert (none.low, none.high) == pytest.approx(proportion.proportion_confint(count, count, method="beta"))
+        gone = holding_after(range(count), [1] * count, 60)
+        assert (gone.low, gone.high) == pytest.approx(proportion.proportion_confint(0, count, method="beta"))
+        assert (none.share, gone.share) == (1, 0)

@@ -351,6 +351,8 @@ def import_cases(
 ELSEWHERE = {
     "casebase.cli.measuring": ("evaluate", "tune"),
     "casebase.cli.outgoing": ("answer", "sheet"),
+    "casebase.cli.followupcommand": ("followups",),
+    "casebase.cli.jobcommands": ("open", "log", "finish", "edit"),
 }
 
 

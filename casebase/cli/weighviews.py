@@ -7,7 +7,7 @@ from casebase.cli.paper import Paper
 from casebase.cli.views import cautions, cite
 from casebase.reuse.intervals import Interval
 from casebase.reuse.reading import ReadingAnswer
-from casebase.reuse.weigh import Weighed, Weighing
+from casebase.reuse.weigh import Weighed, Weighing, work_term
 
 PLOT_WIDTH = 40
 
@@ -42,13 +42,14 @@ def weighing(paper: Paper, base: CaseBase, answer: Weighing) -> None:
                 else "no chance of a cure would make the repair pay")
         paper.line(f"{even}; what was already spent is not in it, and what the owner is fond of neither", indent=2, hang=2)
     vocabulary = base.index.lexicon.vocabulary
-    cautions(paper, vocabulary.cautions(vocabulary.resolve("action", name) for step in answer.course.steps
-                                        for name in step.name.split(" + ")))
+    cautions(paper, vocabulary.cautions(work_term(name, vocabulary) for item in answer.fixes
+                                        for name in item.step.name.split(" + ")))
 
 
 def one_fix(paper: Paper, item: Weighed, answer: Weighing) -> None:
     step = item.step
-    paper.line(f"{step.name}: price {step.price:.2f}, {step.minutes:.0f} min, chance {_chance(item)}", indent=2, hang=2)
+    price = f"price {step.price:.2f}" if item.price_known else "part of unknown price, reckoned as nothing"
+    paper.line(f"{step.name}: {price}, {step.minutes:.0f} min, chance {_chance(item)}", indent=2, hang=2)
     if item.evidence is not None:
         ids = [case_id for found in item.evidence.cases.values() for case_id in found]
         paper.line(f"the shop's own record: {item.evidence.in_words} {cite(ids)}", indent=6, style="quiet")

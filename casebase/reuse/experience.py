@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from casebase.record.case import RESULTS
+from casebase.record.case import RESULTS, VERDICTS
 from casebase.retrieve.index import Index
 from casebase.retrieve.segment import Segment
 
@@ -18,6 +18,7 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 CURED, NOT_TESTED = RESULTS.index("cured"), RESULTS.index("not tested")
+UNSURE = VERDICTS.index("unsure")
 
 
 class Experience:
@@ -32,6 +33,7 @@ class Experience:
                 self.column[known] = number
         lists = index.tables.lists
         self._verdicts = np.zeros((len(lists["check"]) + 1, self.count, 2))
+        self._told = np.zeros((len(lists["check"]) + 1, 2))
         self._cures = np.zeros((len(lists["bundle"]) + 1, self.count, 2))
         for segment, offset in zip(index.segments, index.offsets, strict=True):
             alive = index.alive[offset: offset + segment.size]
@@ -42,6 +44,8 @@ class Experience:
         verdict = segment["check_verdict"].astype(np.int64)
         rows, columns = self._pairs(segment, "checks_at", alive, (verdict == 0) | (verdict == 1))
         np.add.at(self._verdicts, (segment["check"][rows], columns, verdict[rows]), 1.0)
+        made = np.flatnonzero((verdict >= 0) & alive[np.repeat(np.arange(segment.size), np.diff(segment["checks_at"]))])
+        np.add.at(self._told, (segment["check"][made], (verdict[made] == UNSURE).astype(np.int64)), 1.0)
 
     def _count_fixes(self, segment: Segment, alive: npt.NDArray[np.bool_]) -> None:
         result = segment["effect_result"].astype(np.int64)
@@ -66,6 +70,11 @@ class Experience:
         """(causes, 2): cases in which the check came out ok and bad, by the cause that was found."""
         found: FloatArray = self._verdicts[self.index.tables.known("check", check)]
         return found
+
+    def told(self, check: str) -> tuple[float, float]:
+        """In how many cases, of any cause, the check could be told, and in how many it could not."""
+        told, unsure = self._told[self.index.tables.known("check", check)]
+        return float(told), float(unsure)
 
     def cures(self, action: str) -> tuple[FloatArray, FloatArray]:
         """Per cause: how often this action, done alone, cured, and how often it was tried."""

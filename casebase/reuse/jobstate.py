@@ -29,6 +29,12 @@ def question_of(case: Case, lexicon: Lexicon) -> tuple[Understood, Known]:
     return question, Known(answers, tuple(_failed(case)))
 
 
+def open_symptoms(case: Case) -> tuple[str, ...]:
+    """The symptoms of a job that no step has cured yet, in its own words."""
+    cured = {effect.symptom for step in case.repairs() for effect in step.effects if effect.result == "cured"}
+    return tuple(symptom for symptom in case.symptoms if symptom not in cured)
+
+
 def _failed(case: Case) -> list[str]:
     failed = []
     for step in case.repairs():

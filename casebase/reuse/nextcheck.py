@@ -8,11 +8,12 @@ itself is made in `lookahead`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Literal, NamedTuple, cast
+from typing import Literal, NamedTuple, cast, get_args
 
 import numpy as np
 import numpy.typing as npt
 
+from casebase.problems import refuse
 from casebase.record.case import VERDICTS
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, rank
@@ -74,8 +75,9 @@ class Proposal(NamedTuple):
 class NextStep(NamedTuple):
     """What to do next. `proposals` are best first, safety checks before all; empty when nothing is left.
 
-    `two_faults` says why more than one fault is likely, "" if it is not. `settled` is True when one cause
-    stays the likeliest whatever the proposed checks may still show.
+    `two_faults` says why more than one fault is likely, "" if it is not. `settled` is the safe stop: no cause can
+    overtake the likeliest any more, even if every check that is left came out in its favour. The fixes then stand
+    before the checks.
     """
 
     belief: Belief
@@ -86,7 +88,10 @@ class NextStep(NamedTuple):
 
 
 class Known(NamedTuple):
-    """What is known of the machine on the bench: answers to checks, and fixes that did not help."""
+    """What is known of the machine on the bench: answers to checks, and fixes that did not help.
+
+    Of a check answered twice the last answer that could be told counts: the machine may have been mended between.
+    """
 
     answers: tuple[tuple[str, Answer], ...] = ()
     failed: tuple[str, ...] = ()
@@ -96,8 +101,10 @@ def next_step(question: Understood, index: Index, known: Known = Known(), *, pro
               limit: int = 5) -> NextStep:
     """What to do next for a question.
 
-    Raises `Refused` for an answer to a check the vocabulary does not have.
+    A check or fix the vocabulary does not have teaches nothing, since case files may use words of their own.
+    Raises `Refused` for an answer that is none, or a limit or profile outside what is allowed.
     """
+    _refuse_wrong(known, profile, limit)
     matches = rank(question, index).matches
     belief = believe(question, matches, index)
     bench = _Bench(question, belief, index, known, profile)
@@ -105,8 +112,18 @@ def next_step(question: Understood, index: Index, known: Known = Known(), *, pro
     reason = _two_faults(question, matches, index, failed_chances, known)
     if len(belief.causes) < 2:
         return NextStep(belief, (), reason, False, matches)
-    proposals = bench.proposals(belief, limit)
-    return NextStep(belief, proposals, reason, _settled(proposals), matches)
+    return NextStep(belief, bench.proposals(belief, limit), reason, bench.settled(belief), matches)
+
+
+def _refuse_wrong(known: Known, profile: str, limit: int) -> None:
+    for name, answer in known.answers:
+        if answer not in get_args(Answer):
+            raise refuse("answer", f'"{answer}" is not an answer to a check', f"allowed: {', '.join(get_args(Answer))}",
+                         field=name)
+    if profile not in get_args(Profile):
+        raise refuse("choice", f'"{profile}" is not a profile', f"allowed: {', '.join(get_args(Profile))}", field="profile")
+    if limit < 1:
+        raise refuse("limit", f"{limit} proposals cannot be shown", "give 1 or more", field="limit")
 
 
 def _two_faults(question: Understood, matches: Sequence[Match], index: Index, failed: Sequence[float],
@@ -118,11 +135,15 @@ def _two_faults(question: Understood, matches: Sequence[Match], index: Index, fa
     return f'"{pair[0]}" and "{pair[1]}" have hardly a cause in common: there may be two faults' if pair else ""
 
 
-def _settled(proposals: Sequence[Proposal]) -> bool:
-    """The safe stop: no answer to any proposed check would put another cause first."""
-    leaders = {outcome.causes[0][0] for p in proposals if p.kind == "check" for outcome in p.outcomes
-               if outcome.chance > 0.01 and outcome.causes}
-    return len(leaders) == 1
+def needs_part(action: str) -> bool:
+    """Whether an action, by its name, puts in a part that has to be bought."""
+    return action.split()[0] in ("replace", "fit", "overhaul")
+
+
+def _spread(belief: FloatArray, check: Check) -> float:
+    """How far apart the causes stand in what the check would show: the variance of "bad"."""
+    bad = check.likelihood[1]
+    return float(belief @ bad**2 - (belief @ bad) ** 2)
 
 
 class _Bench:
@@ -135,14 +156,14 @@ class _Bench:
         self.records = Experience(index, belief.causes)
         rate = float(index.settings.hourly_rate)
         self.per_minute = rate / 60
+        self.checks = [(term, check) for term in self._open_checks() if (check := self._check(term)) is not None]
 
     def learned(self) -> tuple[Belief, list[float]]:
         """The belief after all that is known, and the chance each failed fix had when it was tried."""
         belief, failed = self.belief, []
-        for name, answer in self.known.answers:
-            term = self.vocabulary.resolve("check", name)
-            if term is None or answer == "can't tell":
-                continue
+        told = {term.label: (term, answer) for name, answer in self.known.answers
+                if answer != "can't tell" and (term := self.vocabulary.resolve("check", name)) is not None}
+        for term, answer in told.values():
             check = self._check(term)
             if check is not None:
                 belief = belief.with_chances(after_check(belief.chances, check, answer))
@@ -157,24 +178,35 @@ class _Bench:
         """Safety checks, then the actions that save most against going straight for the fixes, `limit` in all.
 
         A look costs little and parts are not given back, so a fix stands before the checks only where it is surer
-        than not or costs no more than a check; a third of the room is kept for fixes.
+        than not or costs no more than a check; a third of the room is kept for fixes. Once the belief is settled,
+        looking tells nothing that matters, so it is the other way about.
         """
-        checks = [(term, check) for term in self._open_checks() if (check := self._check(term)) is not None]
+        checks = sorted(self.checks, key=lambda item: -_spread(belief.chances, item[1]))[:MOST_CHECKS]
         fixes = [(term, fix) for term in self._open_fixes() if (fix := self._fix(term.label)) is not None]
-        checks = checks[:MOST_CHECKS]
         fixes = sorted(fixes, key=lambda item: (-works(belief.chances, item[1]), item[0].label))[:MOST_FIXES]
         found = options(belief.chances, [check for _term, check in checks], [fix for _term, fix in fixes])
         first = [option for option in found if option.kind == "check" and self._for_safety(checks[option.position][0])]
         looks = [option for option in found if option.kind == "check" and option not in first and option.saves > 0]
         tries = [option for option in found if option.kind == "fix"]
         cheapest = min((check.cost for _term, check in checks), default=0.0)
-        sure = [option for option in tries if option.saves >= max((look.saves for look in looks), default=0.0) and (
+        best_look = max((look.saves for look in looks), default=0.0)
+        sure = [option for option in tries if option.saves >= best_look and (
             works(belief.chances, fixes[option.position][1]) >= SURE or fixes[option.position][1].cost <= cheapest)]
         room = max(0, limit - len(first))
+        if self.settled(belief):
+            sure = tries[:max(room - len(looks), room - room // 3)]
         looks = looks[:max(room - len(tries), room - room // 3)]
         ordered = [*first, *sure, *looks, *(option for option in tries if option not in sure)]
         return tuple(self._of_check(belief, *checks[option.position], option.saves) if option.kind == "check" else
                      self._of_fix(belief, *fixes[option.position], option.saves) for option in ordered[:limit])
+
+    def settled(self, belief: Belief) -> bool:
+        """The safe stop (a test of dominance, our own): each rival is given the best outcome of every check left."""
+        leader = int(np.argmax(belief.chances))
+        reach = belief.chances.copy()
+        for _term, check in self.checks:
+            reach *= (check.likelihood / check.likelihood[:, [leader]]).max(axis=0)
+        return bool((np.delete(reach, leader) < belief.chances[leader]).all())
 
     def _applies(self, term: Term) -> bool:
         machine = self.question.machine
@@ -193,29 +225,39 @@ class _Bench:
         return (term for term in self.vocabulary.terms["action"].values()
                 if term.cures and term.label not in failed and self._applies(term))
 
+    def _under(self, labels: Iterable[str]) -> npt.NDArray[np.bool_]:
+        """Which of the causes in question are one of these or lie under one of them."""
+        wanted = set(labels)
+        return np.array([not path.isdisjoint(wanted) for path in self.paths])
+
     def _check(self, term: Term) -> Check | None:
         """The check over the causes in question; None where it points to none of them."""
-        pointed = np.array([bool(path & set(term.points_to)) for path in self.paths])
+        pointed = self._under(term.points_to)
         if not pointed.any():
             return None
-        seen = np.array([term.under in path for path in self.paths]) & pointed
+        seen = self._under([term.under]) & pointed
         assumed = np.where(seen, BAD_IF_SEEN, np.where(pointed, BAD_IF_POINTED, BAD_OTHERWISE))
         counts = self.records.verdicts(term.label)
         # Cases of all causes of a kind together pull the assumption first, then each cause's own cases.
         for group in (seen, pointed & ~seen, ~pointed):
-            if group.any():
+            if counts[group].any():
                 pooled = m_estimate(counts[group].sum(axis=0), [1 - assumed[group][0], assumed[group][0]], M_CHECK)
                 assumed[group] = pooled[1]
         bad = m_estimate(counts, np.stack([1 - assumed, assumed], axis=1), M_CHECK)[:, 1]
         minutes = term.minutes if term.minutes is not None else USUAL_MINUTES
-        return Check(term.label, minutes * self.per_minute, np.stack([1 - bad, bad]), ("ok", "bad"))
+        # A check this shop often could not read is worth that much less; it tells nothing of the cause then.
+        told, unsure = self.records.told(term.label)
+        blind = unsure / (told + unsure + M_CHECK)
+        table = np.stack([(1 - bad) * (1 - blind), bad * (1 - blind), np.full_like(bad, blind)])
+        answers = get_args(Answer)[:3 if blind else 2]
+        return Check(term.label, minutes * self.per_minute, table[:len(answers)], answers)
 
     def _fix(self, name: str) -> Fix | None:
         """The fix over the causes in question; None where it removes none of them."""
         term = self.vocabulary.resolve("action", name)
         if term is None:
             return None
-        meant = np.array([bool(path & set(term.cures)) for path in self.paths])
+        meant = self._under(term.cures)
         if not meant.any():
             return None
         cured, tried = self.records.cures(term.label)
@@ -228,9 +270,9 @@ class _Bench:
         minutes, parts = self.records.costs(term.label)
         usual = term.minutes if term.minutes is not None else USUAL_MINUTES
         spent = minutes if minutes is not None else usual
-        needs_parts = term.label.split()[0] in ("replace", "fit", "overhaul")
-        price = parts if parts is not None else UNPRICED_MINUTES * self.per_minute if needs_parts else 0.0
-        return spent * self.per_minute + price, spent, parts is not None or not needs_parts
+        part = needs_part(term.label)
+        price = parts if parts is not None else UNPRICED_MINUTES * self.per_minute if part else 0.0
+        return spent * self.per_minute + price, spent, parts is not None or not part
 
     def _of_check(self, belief: Belief, term: Term, check: Check, saves: float) -> Proposal:
         outcomes = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from casebase.problems import refuse
 from casebase.record.case import Check, Setting, citation
@@ -45,19 +45,28 @@ class ReadingAnswer(NamedTuple):
 def in_context(name: str, value: str, index: Index, *, engine: str = "", machine: str = "") -> ReadingAnswer:
     """Holds a reading against published limits and the shop's own record.
 
-    Raises `Refused` for an unknown check or setting, a value without a unit, or a unit of another kind.
+    Raises `Refused` for an unknown check, setting, engine or machine, a check this engine or machine has not, a value
+    without a unit, a negative one, or a unit of another kind.
     """
     vocabulary = index.lexicon.vocabulary
     term = vocabulary.resolve("check", name) or vocabulary.resolve("setting", name)
     if term is None:
         hint = vocabulary.suggestion("check", name) or vocabulary.suggestion("setting", name)
         raise refuse("unknown-check", f'there is no check or setting "{name}"', hint, field="CHECK")
+    engine, machine = _known("engine", engine, index), _known("machine", machine, index)
+    for kind, given in (("engine", engine), ("machine", machine)):
+        if not term.applies(**{kind: given}):
+            raise refuse("not-there", f'a {given} has no "{term.label}"', f"it is read on: {', '.join(dict(term.only)[kind])}",
+                         field=f"--{kind}")
     found = find_readings(value)
     if not found:
         raise refuse("no-reading", f'"{value}" holds no number with a unit',
                      f"for example 0.006 {term.unit or 'in'}; units: {', '.join(UNITS)}", field="VALUE")
     reading = found[0]
-    engine, machine = vocabulary.label("engine", engine), vocabulary.label("machine", machine)
+    if re.match(r"\s*[-−]\s*[\d.]", value) and reading.unit not in ("degC", "degF"):
+        raise refuse("negative", f'"{value}" is below nought', f"give 0 {reading.unit} or more", field="VALUE")
+    if term.unit:
+        _in_unit(reading, term.unit)
     fitting = [limit for limit in limits() if limit.reading == term.label and limit.engine in ("", engine or limit.engine)
                and limit.machine in ("", machine or limit.machine)]
     judged = tuple(_judge(limit, reading) for limit in fitting)
@@ -66,15 +75,29 @@ def in_context(name: str, value: str, index: Index, *, engine: str = "", machine
 
 
 def _judge(limit: Limit, reading: Reading) -> Judged:
-    try:
-        value = convert(reading.value, reading.unit, limit.unit)
-    except ValueError as error:
-        raise refuse("unit", str(error), f"give it in {limit.unit}", field="VALUE") from None
+    value = _in_unit(reading, limit.unit)
     if limit.low is not None and value < limit.low - 1e-9:
         return Judged(limit, "below", _causes(limit.below_means))
     if limit.high is not None and value > limit.high + 1e-9:
         return Judged(limit, "above", _causes(limit.above_means))
     return Judged(limit, "within", ())
+
+
+def _in_unit(reading: Reading, unit: str) -> float:
+    try:
+        return convert(reading.value, reading.unit, unit)
+    except ValueError as error:
+        raise refuse("unit", str(error), f"give it in {unit}", field="VALUE") from None
+
+
+def _known(kind: Literal["engine", "machine"], name: str, index: Index) -> str:
+    """The label of an engine or machine; "" stays ""."""
+    vocabulary = index.lexicon.vocabulary
+    term = vocabulary.resolve(kind, name) if name else None
+    if name and term is None:
+        raise refuse("choice", f'there is no {kind} "{name}"', f"allowed: {', '.join(vocabulary.terms[kind])}",
+                     field=f"--{kind}")
+    return term.label if term else ""
 
 
 def _causes(text: str) -> tuple[str, ...]:

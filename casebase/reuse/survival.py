@@ -5,7 +5,8 @@ the time is the last day it was known to hold (censored). A repair nobody asked 
 and so counts neither way. Censoring at the time of an event counts as at risk there.
 
 Sources: Kaplan & Meier 1958, JASA 53:457-481; Greenwood 1926; log-log band: Kalbfleisch & Prentice;
-log-rank: Mantel 1966. Formulas recalled, checked against published tables and an independent library.
+bounds where none or all came back: Clopper & Pearson 1934, Biometrika 26:404-413; log-rank: Mantel 1966. Formulas
+recalled, checked against published tables and an independent library.
 """
 
 from __future__ import annotations
@@ -13,11 +14,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+
+ENOUGH = 4
+"""Repairs whose fate at a time must be known before a share is given; three are an anecdote (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,42 @@ def kaplan_meier(times: npt.ArrayLike, events: npt.ArrayLike, level: float = 0.9
 def share_holding(curve: list[Point], time: float) -> float:
     """The share still holding at a time: the curve's last point at or before it; 1 before the first."""
     return next((point.share for point in reversed(curve) if point.time <= time), 1.0)
+
+
+class Holding(NamedTuple):
+    """The share of repairs still holding after `time` and its band, in [0, 1]; all None where it is not known.
+
+    `known` counts the repairs whose fate at that time is known: back by then, or seen to hold that long.
+    """
+
+    time: float
+    known: int
+    share: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+def holding_after(times: npt.ArrayLike, events: npt.ArrayLike, time: float, level: float = 0.95) -> Holding:
+    """The share still holding after `time`, from what `kaplan_meier` takes; give only repairs there is news of.
+
+    Not known where fewer than `ENOUGH` fates are, and past the last day any repair was seen to hold. Where none
+    or all came back the curve has no band; the exact bounds for so many cases stand in its place, so that four of
+    four is never "all".
+    """
+    when, came_back = _observed(times, events)
+    curve = [point for point in kaplan_meier(when, came_back, level) if point.time <= time]
+    back = int((came_back & (when <= time)).sum())
+    holding = int((when >= time).sum()) - int((came_back & (when == time)).sum())
+    share = curve[-1].share if curve else 1.0
+    known = back + holding
+    if known < ENOUGH or (not holding and share):
+        return Holding(time, known)
+    bound = (0.5 - level / 2) ** (1 / known)
+    if not curve:
+        return Holding(time, known, 1.0, bound, 1.0)
+    if not share:
+        return Holding(time, known, 0.0, 0.0, 1 - bound)
+    return Holding(time, known, share, curve[-1].low, curve[-1].high)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ person's figure is reckoned with. Money already spent is no part of it, and noth
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -17,6 +18,7 @@ from casebase.retrieve.rank import rank
 from casebase.retrieve.understand import understand
 from casebase.reuse.evidence import FixEvidence, gather
 from casebase.reuse.intervals import BetaPosterior, Interval
+from casebase.reuse.nextcheck import needs_part
 from casebase.reuse.worth import (
     Course,
     Difference,
@@ -30,6 +32,7 @@ from casebase.reuse.worth import (
     outlook,
     repair_or_replace,
 )
+from casebase.trade.terms import Term, Vocabulary
 
 MOST_FIXES = 8
 USUAL_MINUTES = 20.0
@@ -58,6 +61,12 @@ class Weighed(NamedTuple):
     pays_under: float | None
     without: Difference | None
 
+    @property
+    def price_known(self) -> bool:
+        """False where a part is needed and nobody said what it costs; it is reckoned as nothing then."""
+        return self.step.price > 0 or self.given.price is not None or not any(
+            needs_part(name) for name in self.step.name.split(" + "))
+
 
 class Weighing(NamedTuple):
     """The answer of `weigh`. `course` is the order of lowest expected cost, `left_out` what it does without."""
@@ -83,8 +92,8 @@ class Replacement(NamedTuple):
 
 
 _COUNTS = re.compile(r"(\d+) of (\d+)")
-_PERCENT = re.compile(r"(\d+(?:\.\d+)?) ?%")
-_MINUTES = re.compile(r"(\d+(?:\.\d+)?) ?(?:min|minutes)")
+_PERCENT = re.compile(r"(-?\d+(?:\.\d+)?) ?%")
+_MINUTES = re.compile(r"(-?\d+(?:\.\d+)?) ?(?:min|minutes)")
 _MONEY = re.compile(r"-?\d+(?:\.\d+)?")
 
 
@@ -99,14 +108,16 @@ def read_given(text: str) -> Given:
         if match := _COUNTS.fullmatch(part):
             cured, tried = int(match[1]), int(match[2])
             if cured > tried or not tried:
-                raise refuse("chance", f'"{part}": more cures than tries', "give cures of tries, such as 3 of 5",
-                             field=given.name)
+                wrong = "more cures than tries" if tried else "nothing was tried"
+                raise refuse("chance", f'"{part}": {wrong}', "give cures of tries, such as 3 of 5", field=given.name)
             given = given._replace(counts=(cured, tried))
         elif match := _PERCENT.fullmatch(part):
             if not 0 <= float(match[1]) <= 100:
                 raise refuse("chance", f'"{part}" is not a chance', "give 0 % to 100 %", field=given.name)
             given = given._replace(chance=float(match[1]) / 100)
         elif match := _MINUTES.fullmatch(part):
+            if float(match[1]) < 0:
+                raise refuse("minutes", f'"{part}" is a negative time', "give 0 min or more", field=given.name)
             given = given._replace(minutes=float(match[1]))
         elif _MONEY.fullmatch(part):
             if float(part) < 0:
@@ -128,9 +139,14 @@ def weigh(fixes: Sequence[Given], complaint: str, index: Index, *, otherwise: fl
     """
     if not 1 <= len(fixes) <= MOST_FIXES:
         raise refuse("fixes", f"{len(fixes)} fixes cannot be weighed", f"name 1 to {MOST_FIXES}", field="FIX")
+    _refuse_wrong_money(otherwise, replacement)
     evidence = _evidence(complaint, index)
     hourly = float(index.settings.hourly_rate)
     steps = [_step(given, evidence, index) for given in fixes]
+    names = [step.name for step, _found in steps]
+    for name in names:
+        if names.count(name) > 1:
+            raise refuse("twice", f'"{name}" is named twice', "name each fix once", field="FIX")
     try:
         whole = Course("all", tuple(step for step, _found in steps), otherwise, conditional=True)
         best = cheapest_course(whole, hourly)
@@ -152,6 +168,26 @@ def weigh(fixes: Sequence[Given], complaint: str, index: Index, *, otherwise: fl
         raise Refused(Problem("figure", str(error), "correct the figure", field="FIX")) from None
 
 
+def _refuse_wrong_money(otherwise: float, replacement: Replacement | None) -> None:
+    prices = {"otherwise": otherwise}
+    years = {}
+    if replacement is not None:
+        prices |= {"new price": replacement.price, "resale": replacement.resale}
+        years = {"new life": replacement.life_new, "repaired life": replacement.life_repaired}
+    for field, amount in prices.items():
+        if not (amount >= 0 and math.isfinite(amount)):
+            raise refuse("price", f"{amount:g} is not a price", "give 0 or more", field=field)
+    for field, life in years.items():
+        if not (life > 0 and math.isfinite(life)):
+            raise refuse("years", f"{life:g} is not a number of years", "give more than 0", field=field)
+
+
+def work_term(name: str, vocabulary: Vocabulary) -> Term | None:
+    """The action of this name, or the setting where the name begins with "set "; None for neither."""
+    setting = name.removeprefix("set ")
+    return vocabulary.resolve("action", name) or (vocabulary.resolve("setting", setting) if setting != name else None)
+
+
 class _Evidence(NamedTuple):
     symptom: str
     fixes: dict[tuple[str, ...], FixEvidence]
@@ -168,22 +204,26 @@ def _evidence(complaint: str, index: Index) -> _Evidence:
 
 def _step(given: Given, evidence: _Evidence, index: Index) -> tuple[Step, FixEvidence | None]:
     vocabulary = index.lexicon.vocabulary
-    actions = tuple(sorted(vocabulary.label("action", name.strip()) for name in given.name.split("+")))
-    for action in actions:
-        if vocabulary.resolve("action", action) is None and not action.startswith("set "):
-            raise refuse("unknown-fix", f'there is no fix "{action}"',
-                         vocabulary.suggestion("action", action) or "see the actions of the vocabulary", field="FIX")
+    terms = []
+    for name in map(str.strip, given.name.split("+")):
+        term = work_term(name, vocabulary)
+        if term is None:
+            hint = vocabulary.suggestion("setting", name[4:]) if name.startswith("set ") else ""
+            raise refuse("unknown-fix", f'there is no fix "{name}"', hint or vocabulary.suggestion("action", name)
+                         or "see the actions of the vocabulary", field="FIX")
+        terms.append(term)
+    actions = tuple(sorted(term.label if term.kind == "action" else f"set {term.label}" for term in terms))
     found = evidence.fixes.get(actions)
     belief = _belief(given, found)
     if belief is None and given.chance is None:
         raise refuse("no-chance", f'no similar case says how often "{given.name}" cures '
                      f"{evidence.symptom or 'this'}", f'give a chance: "{given.name}: 60 %"', field="FIX")
     chance = given.chance if given.chance is not None else belief.mean if belief else 0.0
-    usual = sum(term.minutes or 0.0 for term in (vocabulary.resolve("action", action) for action in actions) if term)
+    usual = sum(term.minutes or 0.0 for term in terms) or USUAL_MINUTES
     minutes = given.minutes if given.minutes is not None else found.minutes if found and found.minutes else usual
     price = given.price if given.price is not None else found.parts if found and found.parts else 0.0
     name = " + ".join(actions)
-    return Step(name, price, minutes or USUAL_MINUTES, chance, None if given.chance is not None else belief), found
+    return Step(name, price, minutes, chance, None if given.chance is not None else belief), found
 
 
 def _belief(given: Given, found: FixEvidence | None) -> BetaPosterior | None:
