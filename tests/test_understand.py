@@ -82,6 +82,13 @@ def test_the_handbooks_phrases_are_understood(phrase: str, symptoms: tuple[str, 
 # --- the parts of an answer -------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("text", ["won't idle, and when it does run the head keeps spinning",
+                                  "idles but the head keeps spinning", "dies at idle and the chain keeps turning"])
+def test_an_attachment_that_keeps_moving_is_never_read_as_still(text: str) -> None:
+    """Whatever else is denied in the sentence: taking it for absent could hurt somebody."""
+    assert "cutting attachment moves at idle" in understood(text).symptoms
+
+
 def test_machine() -> None:
     assert understood("45 cc two-stroke chainsaw, six years old, with a diaphragm carb").machine == MachineSeen(
         "chainsaw", "two-stroke", "diaphragm", 45.0, 6.0
