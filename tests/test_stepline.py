@@ -30,6 +30,7 @@ def written(line: str, case: Case = ONE, given: Given = Given()) -> str:
 CHECKS = {
     "exhaust lash tight, 6 thou will not go in":
         'check: exhaust valve clearance; found: "tight, 6 thou will not go in"; verdict: bad',
+    "compression 110 pounds ok": "check: cranking compression; found: 110 pounds; verdict: ok",
     "comp 110 psi ok": "check: cranking compression; found: 110 psi; verdict: ok",
     "comp 110 psi, ok, 8 min": "check: cranking compression; found: 110 psi; verdict: ok; minutes: 8",
     "spark good": "check: spark on gap tester; found: good; verdict: ok",

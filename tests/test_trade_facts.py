@@ -101,6 +101,19 @@ def test_a_bulb_that_does_not_fill_is_looked_at_before_the_spark(empty: CaseBase
     assert "will hardly start" in vocabulary.terms["check"]["primer bulb action"].how
 
 
+@pytest.mark.parametrize("words", ["will not start", "hard to start"])
+def test_an_empty_bulb_and_a_bad_start_are_one_fault(empty: CaseBase, words: str) -> None:
+    step = empty.next_step(f"{words}, primer bulb does not fill")
+    assert step.two_faults == ""
+    assert set(causes(step, 3)) == {"fuel line cracked", "fuel line off", "primer check valve stuck"}
+
+
+@pytest.mark.parametrize(("machine", "other"), [("trimmer", "wet"), ("chainsaw", "wet"), ("mower", "dry"), ("snow thrower", "dry")])
+def test_the_kind_of_machine_says_which_bulb_it_has(empty: CaseBase, machine: str, other: str) -> None:
+    step = empty.next_step(f"{machine} floods, will not start, primer bulb does not fill", limit=90)
+    assert f"throat {other} when primer is pressed" not in [p.term.label for p in step.proposals]
+
+
 def test_a_mixture_screw_is_counted_in_and_noted_before_it_is_moved(empty: CaseBase) -> None:
     terms = empty.index.lexicon.vocabulary.terms
     for term in (terms["setting"]["low-speed screw"], terms["setting"]["high-speed screw"],

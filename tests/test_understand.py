@@ -11,8 +11,9 @@ from casebase.problems import Refused
 from casebase.retrieve.understand import MAX_CHARACTERS, MachineSeen, Tried, Understood
 from casebase.trade.handbook import rows
 
-# Lowest F1 of present symptoms. The held-out texts are never tuned to; their floor is what was measured less .01.
-FLOORS = {"owner_texts": 0.97, "owner_texts_heldout": 0.806}
+# Lowest F1 of present symptoms. The first file was used while building; the second was held out until its errors were
+# studied; the third was written after that, and its errors were studied once.
+FLOORS = {"owner_texts": 0.97, "owner_texts_heldout": 0.95, "owner_texts_fresh": 0.9}
 # Of the symptoms a text denies, the most that may be read as present.
 MOST_DENIED = 0.03
 
@@ -39,8 +40,9 @@ def test_symptoms_of_owners_texts(name: str) -> None:
     assert value >= FLOORS[name]
 
 
-def test_what_is_denied_is_seldom_read_as_present() -> None:
-    denied = [(label, entry["text"]) for entry in gold("owner_texts") for label in entry.get("not_present", ())]
+@pytest.mark.parametrize("name", FLOORS)
+def test_what_is_denied_is_seldom_read_as_present(name: str) -> None:
+    denied = [(label, entry["text"]) for entry in gold(name) for label in entry.get("not_present", ())]
     wrong = [(label, text) for label, text in denied if label in understood(text).symptoms]
     assert len(wrong) / len(denied) <= MOST_DENIED, wrong
 

@@ -44,7 +44,7 @@ _SOURCES: dict[Source, str] = {
     "used": "used|a used one|used part|second-hand|second hand|secondhand|from a donor|from donor",
     "made here": "made here|home made|homemade|made one",
 }
-_CURRENCY = r"(?:[€£$]|\b(?:eur|euros?|gbp|chf|usd|quid|pounds|dollars|bucks|francs)\b)"
+_CURRENCY = r"(?:[€£$]|\b(?:eur|euros?|gbp|chf|usd|quid|dollars|bucks|francs)\b)"
 _MONEY = re.compile(
     rf"(?P<cue>(?:\b(?:parts?|costs?|paid|price)\b:?\s*)?)(?P<sign>{_CURRENCY}?)\s?(?P<sum>\d{{1,6}}(?:[.,]\d\d)?)"
     rf"(?P<after>(?:\s?{_CURRENCY})?(?:\s?(?:in )?parts?\b)?)$", re.IGNORECASE)

@@ -67,7 +67,7 @@ _BACK = {
                  "got that fixed; had that fixed; had it fixed; problem solved; has been fine; have been fine; is behind us",
     "back not": "it is not that; is not that; was not that; not that; that is not it; i see none; see none; saw none; found none; "
                 "none of that; i do not think so; not the case; nothing like that; nothing of the sort; but no",
-    "back not end": "it does not; mine does not; they do not; it never has; it never did; it never does; never has; never did; "
+    "back not end": ", no; it does not; mine does not; they do not; it never has; it never did; it never does; never has; never did; "
                     "never does; it is not; mine is not; it did not; it was not; it has not; but not mine; they are not; "
                     "but fine; but ok; but okay; but good; but sound; but dry",
 }

@@ -14,9 +14,10 @@ import numpy.typing as npt
 
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, learned_chances
-from casebase.retrieve.understand import Understood
+from casebase.retrieve.understand import MachineSeen, Understood
 from casebase.reuse.evidence import kernel
 from casebase.trade.handbook import Row, rows_for
+from casebase.trade.terms import Term, Vocabulary
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,8 +36,9 @@ NAMED_CASES, RULED_OUT = 2.0, 0.05
 # is noise.
 LEARNED_CASES, LEAST_LEARNED = 3.0, 0.05
 MOST_CAUSES = 60
-# Below this share in one of two symptoms, a cause is not held to explain both.
-SHARED = 0.08
+# A cause is held to explain two symptoms when it has at least this share of each, or this part of the likeliest
+# cause's share: where many causes are known, none has much (our choice).
+SHARED, SHARED_OF_TOP = 0.02, 0.25
 
 
 class Belief(NamedTuple):
@@ -84,7 +86,7 @@ def believe(question: Understood, matches: Sequence[Match], index: Index,
         weights[cause] = weights.get(cause, 0.0) + NAMED_CASES
     for cause in weights:
         term = vocabulary.terms["cause"].get(cause)
-        if term and not term.applies(engine=machine.engine, carburettor=machine.carburettor, machine=machine.kind):
+        if term and not fits(term, machine, vocabulary):
             weights[cause] = 0.0
         if set(vocabulary.path("cause", cause)) & set(question.labels("cause", "absent", "resolved")):
             weights[cause] *= RULED_OUT
@@ -92,6 +94,13 @@ def believe(question: Understood, matches: Sequence[Match], index: Index,
     chances = np.array([*(weights[cause] for cause in kept), ELSE_CASES])
     return Belief((*kept, SOMETHING_ELSE), chances / chances.sum(),
                   {cause: tuple(ids) for cause, ids in cases.items()}, rows)
+
+
+def fits(term: Term, machine: MachineSeen, vocabulary: Vocabulary) -> bool:
+    """Whether a check, action or cause can be of this machine; a carburettor nobody named is the kind's usual one."""
+    kind = vocabulary.terms["machine"].get(machine.kind)
+    return term.applies(engine=machine.engine, machine=machine.kind,
+                        carburettor=machine.carburettor or (kind.carburettor if kind else ""))
 
 
 def _rows_by_cause(rows: Iterable[Row]) -> dict[str, tuple[Row, ...]]:
@@ -116,18 +125,18 @@ def _coverage(row: Row, asked: set[str]) -> float:
 
 
 def two_systems(question: Understood, matches: Sequence[Match], index: Index) -> tuple[str, str] | None:
-    """Two of the asked symptoms that hardly any one cause explains together, so that two faults are likely."""
+    """Two of the asked symptoms that hardly any one cause explains together, so that two faults are likely.
+
+    Of a symptom without any known cause nothing can be said.
+    """
     symptoms = question.symptoms
-    shares = {}
+    explained = {}
     for symptom in symptoms:
         alone = question._replace(observations=tuple(
             seen for seen in question.observations if seen.kind != "symptom" or seen.label == symptom))
         belief = believe(alone, [match for match in matches if symptom in match.reasons.symptoms], index, {})
-        shares[symptom] = dict(zip(belief.causes, belief.chances, strict=True))
-    for number, one in enumerate(symptoms):
-        for other in symptoms[number + 1:]:
-            both = max((min(share, shares[other].get(cause, 0.0)) for cause, share in shares[one].items()
-                        if cause != SOMETHING_ELSE), default=0.0)
-            if shares[one] and shares[other] and both < SHARED / 4:
-                return one, other
-    return None
+        named = dict(zip(belief.causes[:-1], belief.chances[:-1].tolist(), strict=True))
+        enough = min(SHARED, SHARED_OF_TOP * max(named.values(), default=0.0)) - 1e-9
+        explained[symptom] = {cause for cause, share in named.items() if share >= enough}
+    return next(((one, other) for number, one in enumerate(symptoms) for other in symptoms[number + 1:]
+                 if explained[one] and explained[other] and not explained[one] & explained[other]), None)

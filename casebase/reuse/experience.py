@@ -84,12 +84,14 @@ class Experience:
     def costs(self, action: str) -> tuple[float | None, float | None]:
         """Median minutes and parts of an action done alone, None where no case says."""
         number = self.index.tables.known("bundle", [action])
+        if number < 0:
+            return None, None
+        rows = [np.flatnonzero(segment["effect_bundle"] == number) for segment in self.index.segments]
         found = []
         for name in ("effect_minutes", "effect_parts"):
-            values = np.concatenate([segment[name][segment["effect_bundle"] == number]
-                                     for segment in self.index.segments])
+            values = np.concatenate([segment[name][at] for segment, at in zip(self.index.segments, rows, strict=True)])
             known = np.sort(values[~np.isnan(values)])
-            found.append(float(known[len(known) // 2]) if len(known) and number >= 0 else None)
+            found.append(float(known[len(known) // 2]) if len(known) else None)
         return found[0], found[1]
 
     def cases_of_check(self, check: str) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from casebase.record.case import VERDICTS
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, rank
 from casebase.retrieve.understand import Understood
-from casebase.reuse.causes import Belief, believe, two_systems
+from casebase.reuse.causes import Belief, believe, fits, two_systems
 from casebase.reuse.experience import Experience
 from casebase.reuse.learning import m_estimate
 from casebase.reuse.lookahead import options
@@ -112,7 +112,8 @@ def next_step(question: Understood, index: Index, known: Known = Known(), *, pro
     reason = _two_faults(question, matches, index, failed_chances, known)
     if len(belief.causes) < 2:
         return NextStep(belief, (), reason, False, matches)
-    return NextStep(belief, bench.proposals(belief, limit), reason, bench.settled(belief), matches)
+    settled = bench.settled(belief)
+    return NextStep(belief, bench.proposals(belief, limit, settled), reason, settled, matches)
 
 
 def _refuse_wrong(known: Known, profile: str, limit: int) -> None:
@@ -152,7 +153,11 @@ class _Bench:
     def __init__(self, question: Understood, belief: Belief, index: Index, known: Known, profile: Profile) -> None:
         self.question, self.belief, self.index, self.known, self.profile = question, belief, index, known, profile
         self.vocabulary: Vocabulary = index.lexicon.vocabulary
-        self.paths = [set(self.vocabulary.path("cause", cause)) for cause in belief.causes]
+        self.under: dict[str, npt.NDArray[np.bool_]] = {}
+        for number, cause in enumerate(belief.causes):
+            for label in self.vocabulary.path("cause", cause):
+                self.under.setdefault(label, np.zeros(len(belief.causes), dtype=np.bool_))[number] = True
+        self.none = np.zeros(len(belief.causes), dtype=np.bool_)
         self.records = Experience(index, belief.causes)
         rate = float(index.settings.hourly_rate)
         self.per_minute = rate / 60
@@ -174,7 +179,7 @@ class _Bench:
                 belief = belief.with_chances(after_failed_fix(belief.chances, fix))
         return belief, failed
 
-    def proposals(self, belief: Belief, limit: int) -> tuple[Proposal, ...]:
+    def proposals(self, belief: Belief, limit: int, settled: bool) -> tuple[Proposal, ...]:
         """Safety checks, then the actions that save most against going straight for the fixes, `limit` in all.
 
         A look costs little and parts are not given back, so a fix stands before the checks only where it is surer
@@ -193,7 +198,7 @@ class _Bench:
         sure = [option for option in tries if option.saves >= best_look and (
             works(belief.chances, fixes[option.position][1]) >= SURE or fixes[option.position][1].cost <= cheapest)]
         room = max(0, limit - len(first))
-        if self.settled(belief):
+        if settled:
             sure = tries[:max(room - len(looks), room - room // 3)]
         looks = looks[:max(room - len(tries), room - room // 3)]
         ordered = [*first, *sure, *looks, *(option for option in tries if option not in sure)]
@@ -209,9 +214,7 @@ class _Bench:
         return bool((np.delete(reach, leader) < belief.chances[leader]).all())
 
     def _applies(self, term: Term) -> bool:
-        machine = self.question.machine
-        return term.applies(engine=machine.engine, carburettor=machine.carburettor, machine=machine.kind) and (
-            self.profile == "bench" or term.owner)
+        return fits(term, self.question.machine, self.vocabulary) and (self.profile == "bench" or term.owner)
 
     def _open_checks(self) -> Iterable[Term]:
         """Checks not answered yet. What a symptom says already needs no check: the belief rests on it."""
@@ -227,8 +230,11 @@ class _Bench:
 
     def _under(self, labels: Iterable[str]) -> npt.NDArray[np.bool_]:
         """Which of the causes in question are one of these or lie under one of them."""
-        wanted = set(labels)
-        return np.array([not path.isdisjoint(wanted) for path in self.paths])
+        found = self.none.copy()
+        for label in labels:
+            if label in self.under:
+                found |= self.under[label]
+        return found
 
     def _check(self, term: Term) -> Check | None:
         """The check over the causes in question; None where it points to none of them."""
@@ -239,11 +245,11 @@ class _Bench:
         assumed = np.where(seen, BAD_IF_SEEN, np.where(pointed, BAD_IF_POINTED, BAD_OTHERWISE))
         counts = self.records.verdicts(term.label)
         # Cases of all causes of a kind together pull the assumption first, then each cause's own cases.
-        for group in (seen, pointed & ~seen, ~pointed):
+        for group in (seen, pointed & ~seen, ~pointed) if counts.any() else ():
             if counts[group].any():
                 pooled = m_estimate(counts[group].sum(axis=0), [1 - assumed[group][0], assumed[group][0]], M_CHECK)
                 assumed[group] = pooled[1]
-        bad = m_estimate(counts, np.stack([1 - assumed, assumed], axis=1), M_CHECK)[:, 1]
+        bad = m_estimate(counts, np.stack([1 - assumed, assumed], axis=1), M_CHECK)[:, 1] if counts.any() else assumed
         minutes = term.minutes if term.minutes is not None else USUAL_MINUTES
         # A check this shop often could not read is worth that much less; it tells nothing of the cause then.
         told, unsure = self.records.told(term.label)
