@@ -117,7 +117,9 @@ def test_next_shows_the_caution_of_every_check_and_fix(term: Term) -> None:
     out = io.StringIO()
     nextviews.next_step(Paper(out), empty(), step_with(term))
     says(out.getvalue(), term)
-    assert set(shapes.next_step(step_with(term))["proposals"][0]["hazards"]) == set(term.hazards)
+    data = shapes.next_step(step_with(term), lexicon().vocabulary)
+    assert set(data["proposals"][0]["hazards"]) == set(term.hazards) == {one["hazard"] for one in data["cautions"]}
+    assert bool(data["defers"]) == bool(term.hazards)
 
 
 @pytest.mark.parametrize("term", [term for term in WORK if term.kind != "setting"], ids=name)

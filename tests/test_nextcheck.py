@@ -125,8 +125,8 @@ def test_a_job_is_asked_by_what_is_still_wrong(base: CaseBase) -> None:
 
 
 def test_the_shape_of_next(base: CaseBase) -> None:
-    data = shapes.next_step(base.next_step("surges"))
-    assert set(data) == {"causes", "two_faults", "settled", "proposals"}
+    data = shapes.next_step(base.next_step("surges"), base.index.lexicon.vocabulary)
+    assert set(data) == {"causes", "two_faults", "settled", "proposals", "cautions", "defers"}
     assert all(0 <= cause["chance"] <= 1 for cause in data["causes"])
 
 
@@ -142,7 +142,7 @@ def test_figures_by_hand_and_from_cases(base: CaseBase) -> None:
     assert by_name["replace fuel line"].step.chance == pytest.approx(4 / 6)  # 3 of 4 on the uniform prior
     assert answer.cost.low <= answer.outlook.cost <= answer.cost.high
     assert answer.keeping is not None
-    assert set(shapes.weighing(answer)) >= {"order", "expected_cost", "fixes", "keeping"}
+    assert set(shapes.weighing(answer, base.index.lexicon.vocabulary)) >= {"order", "expected_cost", "fixes", "keeping"}
 
 
 def test_a_kit_that_costs_nearly_as_much_as_the_part_is_not_worth_fitting(base: CaseBase) -> None:
@@ -181,7 +181,7 @@ def test_a_reading_stands_to_its_limits_and_to_the_shops_own(base: CaseBase) -> 
     assert any(item.stands == "below" and "valve clearance tight" in item.means for item in answer.judged)
     assert all(item.limit.source for item in answer.judged)
     assert answer.own
-    assert shapes.reading(answer)["what"] == "inlet valve clearance"
+    assert shapes.reading(answer, base.index.lexicon.vocabulary)["what"] == "inlet valve clearance"
     high = base.in_context("cranking compression", "300 psi", engine="two-stroke")
     assert any(item.stands == "above" for item in high.judged)
     assert base.in_context("low-speed screw", "1 1/8 turns").own

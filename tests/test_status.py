@@ -83,6 +83,17 @@ CLASSES: list[tuple[str, str, str | None]] = [
     ("fixed the fuel leak", "fuel leak", "resolved"),
     ("the surging went away", "surges", "resolved"),
     ("stopped surging", "surges", "resolved"),
+    # Said of what came before.
+    ("It surged in spring, I changed the gasket, no trouble since", "surges", "resolved"),
+    ("It floods. Cleaned the needle and that fixed it", "floods", "resolved"),
+    ("It floods. Cleaned the needle and that fixed it for a week", "floods", "present"),
+    ("They told me it floods but it never has", "floods", "absent"),
+    ("He said it surges. It doesn't. It does smoke", "surges", "absent"),
+    ("Oil leak, no. Smoke, no", "oil leak", "absent"),
+    ("The oil level has gone up and smells of petrol", "fuel in the crankcase oil", "present"),
+    ("Hard starting, whether hot or cold", "hard to start", "present"),
+    ("I thought it floods", "floods", "possible"),
+    ("nothing leaking, no fuel leak", "fuel leak", "absent"),
     # Past.
     ("it used to surge", "surges", "historical"),
     ("last year it backfired", "backfires or pops", "historical"),

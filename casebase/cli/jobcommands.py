@@ -62,7 +62,7 @@ def open_job(
         from casebase.reuse import shapes
 
         print_json({"case": shapes.case(opened.case), "file": str(opened.path), "notes": [*opened.notes, *before],
-                    "find": shapes.first_answer(answer), "next": shapes.next_step(step)})
+                    "find": shapes.first_answer(answer), "next": shapes.next_step(step, base.index.lexicon.vocabulary)})
     else:
         jobviews.opened(Paper(), base, opened, before, answer, step)
     mention(base.index.errors)

@@ -255,7 +255,7 @@ def next_command(
     if as_json:
         from casebase.reuse import shapes
 
-        print_json(shapes.next_step(step))
+        print_json(shapes.next_step(step, base.index.lexicon.vocabulary))
     else:
         nextviews.next_step(Paper(), base, step)
     mention(base.index.errors)
@@ -289,7 +289,7 @@ def weigh(
     if as_json:
         from casebase.reuse import shapes
 
-        print_json(shapes.weighing(answer))
+        print_json(shapes.weighing(answer, base.index.lexicon.vocabulary))
     else:
         from casebase.cli import weighviews
 
@@ -315,7 +315,7 @@ def reading(
     if as_json:
         from casebase.reuse import shapes
 
-        print_json(shapes.reading(answer))
+        print_json(shapes.reading(answer, base.index.lexicon.vocabulary))
     else:
         from casebase.cli import weighviews
 

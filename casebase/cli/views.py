@@ -12,12 +12,10 @@ from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer, best_matches, proposed, without_effect
+from casebase.reuse.page import DEFERS
 from casebase.reuse.prospect import Prospect
 from casebase.trade.handbook import Row
 from casebase.trade.terms import Term
-
-DEFER = ("The machine's own manual and local rules come first; what you are not sure of is work for a licensed or "
-         "trained person.")
 
 _STATUS_WORDS = {"present": "", "absent": "not there: ", "resolved": "over: ", "possible": "perhaps: ",
                  "historical": "earlier: "}
@@ -179,7 +177,7 @@ def cautions(paper: Paper, hazards: tuple[Term, ...]) -> None:
     paper.heading("Take care")
     for term in hazards:
         paper.line(f"{term.label}: {term.caution}", indent=2, hang=2, style="warn")
-    paper.line(DEFER, indent=2)
+    paper.line(DEFERS, indent=2)
 
 
 def case(paper: Paper, record: Case, currency: str) -> None:

@@ -9,6 +9,7 @@ from casebase.problems import Problem, did_you_mean
 from casebase.record.case import RESULTS, Case, Effect, Result
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import understand
+from casebase.reuse.jobstate import open_symptoms
 from casebase.trade.terms import Vocabulary
 
 
@@ -17,12 +18,6 @@ class Told(NamedTuple):
 
     effects: tuple[Effect, ...]
     problems: tuple[Problem, ...] = ()
-
-
-def open_symptoms(case: Case) -> tuple[str, ...]:
-    """The symptoms of a job that no step has cured yet."""
-    cured = {effect.symptom for step in case.repairs() for effect in step.effects if effect.result == "cured"}
-    return tuple(symptom for symptom in case.symptoms if symptom not in cured)
 
 
 def effects_of(case: Case, lexicon: Lexicon, symptoms: Sequence[str], results: Sequence[str],

@@ -181,7 +181,7 @@ class Lexicon:
 
 
 def _parted_by_but(one: Found, other: Found, text: Sequence[Token]) -> bool:
-    """Whether two terms share only their subject and say their own on two sides of a "but".
+    """Whether two terms share only their subject and say their own on two sides of a "but" or "and".
 
     "Primer bulb not cracked but hard" speaks of one bulb and says two things of it.
     """
@@ -190,7 +190,7 @@ def _parted_by_but(one: Found, other: Found, text: Sequence[Token]) -> bool:
         return False
     before, after = (first, second) if max(first) < min(second) else (second, first)
     middle = range(max(before), max(after) + 1)
-    return max(shared | before) < min(after) and any(text[position].text == "but" for position in middle)
+    return max(shared | before) < min(after) and any(text[position].text in ("but", "and") for position in middle)
 
 
 def _paired(keys: str, values: str) -> dict[str, str]:

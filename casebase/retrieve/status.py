@@ -58,8 +58,8 @@ _PHRASES: dict[str, str] = {
 _BACK = {
     "back over": "no more of that; no more of it; no trouble since; no problem since; no problems since; no bother since; "
                  "no issues since; fine since; good since; fine ever since; good ever since; dry since; dry ever since; "
-                 "perfect since; not done it since; not happened since; not had it since; not come back; never came back; "
-                 "that is gone; that has gone; that went; that went away; that is fixed; that is sorted; that is cured; "
+                 "perfect since; never done that again; never done it again; not done it again; not done that again; not done it since; not done that since; not happened since; not had it since; not come back; never came back; "
+                 "that is gone; that has gone; that went; that went when; that went away; that is fixed; that is sorted; that is cured; "
                  "that has been fixed; that was fixed; that was sorted; that is done; that fixed it; that cured it; "
                  "that sorted it; that did it; that did the trick; it cleared; it has cleared; it went away; it has gone away; "
                  "the end of that; end of that; end of it; dry now; is dry now; it is fine now; it is ok now; "
@@ -124,6 +124,7 @@ def _scan(table: dict[str, list[tuple[tuple[str, ...], str]]], text: Sequence[To
 def _fits(words: tuple[str, ...], text: Sequence[Token], position: int, taken: Collection[int]) -> bool:
     span = range(position, position + len(words))
     return (span.stop <= len(text) and all(text[i].text == word for i, word in zip(span, words, strict=True))
+            and (words != (",", "no") or span.stop == len(text) or text[span.stop].is_hard_break)  # "oil leak, no."
             and (words == ("but",) or not any(i in taken for i in span)))  # a "but" always ends a denial
 
 

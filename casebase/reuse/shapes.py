@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -12,10 +13,11 @@ from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer
 from casebase.reuse.nextcheck import NextStep, Proposal
+from casebase.reuse.page import DEFERS
 from casebase.reuse.reading import ReadingAnswer
 from casebase.reuse.weigh import Weighing
 from casebase.trade.handbook import Row
-from casebase.trade.terms import Term
+from casebase.trade.terms import Term, Vocabulary
 
 Json = dict[str, Any]
 
@@ -79,13 +81,20 @@ def first_answer(answer: FirstAnswer) -> Json:
     }
 
 
-def next_step(step: NextStep) -> Json:
+def cautions(terms: Iterable[Term | None], vocabulary: Vocabulary) -> Json:
+    """The cautions of the work proposed, and the line that defers to those who know better."""
+    found = vocabulary.cautions(terms)
+    return {"cautions": [hazard(term) for term in found], "defers": DEFERS if found else ""}
+
+
+def next_step(step: NextStep, vocabulary: Vocabulary) -> Json:
     return {
         "causes": [{"cause": cause, "chance": round(float(chance), 4), "cases": list(step.belief.cases.get(cause, ())),
                     "sources": sorted({row.source for row in step.belief.rows.get(cause, ())})}
                    for cause, chance in zip(step.belief.causes, step.belief.chances, strict=True)],
         "two_faults": step.two_faults, "settled": step.settled,
         "proposals": [_proposal(item) for item in step.proposals],
+        **cautions((item.term for item in step.proposals), vocabulary),
     }
 
 
@@ -101,7 +110,10 @@ def _proposal(item: Proposal) -> Json:
     }
 
 
-def weighing(answer: Weighing) -> Json:
+def weighing(answer: Weighing, vocabulary: Vocabulary) -> Json:
+    names = [name for item in answer.fixes for name in item.step.name.split(" + ")]
+    terms = [vocabulary.resolve("action", name) or vocabulary.resolve("setting", name.removeprefix("set "))
+             for name in names]
     return {
         "symptom": answer.symptom, "currency": answer.currency, "hourly_rate": answer.hourly,
         "order": [step.name for step in answer.course.steps], "left_out": list(answer.left_out),
@@ -109,7 +121,7 @@ def weighing(answer: Weighing) -> Json:
         "cured": round(answer.outlook.cured, 4), "worst_cost": round(answer.outlook.worst, 2),
         "otherwise": answer.course.fallback,
         "fixes": [{
-            "fix": item.step.name, "price": item.step.price, "minutes": item.step.minutes,
+            "fix": item.step.name, "price": item.step.price, "price_known": item.price_known, "minutes": item.step.minutes,
             "chance": round(item.step.chance, 4), "by_hand": item.given.chance is not None or item.given.counts is not None,
             "evidence": fix(item.evidence) if item.evidence else None,
             "pays_under": None if item.pays_under is None else round(item.pays_under, 2),
@@ -120,10 +132,11 @@ def weighing(answer: Weighing) -> Json:
         "keeping": answer.keeping and {"repair_per_year": round(answer.keeping.repair, 2),
                                        "replacement_per_year": round(answer.keeping.replacement, 2),
                                        "break_even_chance": answer.keeping.break_even},
+        **cautions(terms, vocabulary),
     }
 
 
-def reading(answer: ReadingAnswer) -> Json:
+def reading(answer: ReadingAnswer, vocabulary: Vocabulary) -> Json:
     return {
         "what": answer.term.label, "value": answer.reading.value, "unit": answer.reading.unit,
         "limits": [{"condition": item.limit.condition, "low": item.limit.low, "high": item.limit.high,
@@ -131,6 +144,7 @@ def reading(answer: ReadingAnswer) -> Json:
                     "stands": item.stands, "means": list(item.means)} for item in answer.judged],
         "own": [own._asdict() for own in answer.own],
         "pairs_that_disagree": [pair.explanation for pair in answer.pairs],
+        **cautions([answer.term], vocabulary),
     }
 
 

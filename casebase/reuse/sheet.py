@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from casebase.record.case import Case, Check, Repair, Setting, citation
 from casebase.record.settings import Settings
-from casebase.reuse.page import Block, Page
+from casebase.reuse.page import DEFERS, Block, Page
 from casebase.trade.terms import Term, Vocabulary
 
 RESULTS = {"cured": "cured it", "better": "helped, but did not cure it", "no change": "changed nothing",
@@ -29,8 +29,6 @@ PETROL_CARE = (
 FOUR_STROKE_CARE = "Check the oil level on level ground each time before you start it."
 TWO_STROKE_CARE = "Mix the oil into the fuel as the manual says, and shake the can before you fill."
 OWNERS_HAZARDS = frozenset({"fuel vapour", "moving attachment", "flying debris", "hot parts", "carbon monoxide"})
-DEFERS = ("The maker's manual and local rules come first. What you are not sure of is work for a licensed or trained "
-          "person.")
 
 
 def sheet(case: Case, settings: Settings, vocabulary: Vocabulary) -> Page:

@@ -53,7 +53,7 @@ class Check:
     def __post_init__(self) -> None:
         _cost(self.cost, f"check {self.name!r}, cost")
         table = _chances(self.likelihood, f"check {self.name!r}, likelihood", 2)
-        if not np.allclose(table.sum(axis=0), 1, atol=1e-6):
+        if (np.abs(table.sum(axis=0) - 1) > 1e-6).any():
             raise ValueError(f"check {self.name!r}, likelihood: the outcomes of each cause must sum to 1")
         if self.outcomes and len(self.outcomes) != len(table):
             raise ValueError(f"check {self.name!r}, outcomes: give {len(table)} names, one per row")
