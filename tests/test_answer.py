@@ -13,7 +13,8 @@ from small_folders import lexicon, write_cases
 from casebase.api import CaseBase
 from casebase.record.settings import Settings
 from casebase.reuse.answer import DIFFERS, SHORT, page, short
-from casebase.reuse.page import DEFERS, to_text
+from casebase.reuse.page import to_text
+from casebase.trade.terms import DEFERS
 
 QUESTIONS = (
     "runs only on choke, leaks at bulb", "saw starts then dies after 10 minutes, restarts when cold",

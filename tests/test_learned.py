@@ -65,7 +65,9 @@ def test_the_order_of_the_cases_does_not_matter() -> None:
 
 def test_a_model_comes_back_from_its_store_as_it_was() -> None:
     learned = fitted()
-    again = from_store(*learned.stored())
+    arrays, tables, texts = learned.stored()
+    again = from_store(arrays, {**tables, "texts": texts})
+    assert again.stems == learned.stems and again.stems["tilted"] == "tilt"
     assert np.array_equal(again.chances("wet plug"), learned.chances("wet plug"))
 
 

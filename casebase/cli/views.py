@@ -12,10 +12,9 @@ from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer, best_matches, proposed, without_effect
-from casebase.reuse.page import DEFERS
 from casebase.reuse.prospect import Prospect
 from casebase.trade.handbook import Row
-from casebase.trade.terms import Term
+from casebase.trade.terms import DEFERS, Term
 
 _STATUS_WORDS = {"present": "", "absent": "not there: ", "resolved": "over: ", "possible": "perhaps: ",
                  "historical": "earlier: "}

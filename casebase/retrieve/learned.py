@@ -34,7 +34,8 @@ class Learned(NamedTuple):
 
     `features` (F,) are sorted hashes, `idf` (F,) and `block` (F,) how they are weighted. For the causes:
     `coefficients` (F, C), `intercepts` (C,), the names `causes`, the softmax's `temperature`, and how many cases
-    (`labelled`) taught it. For the end of a job: `fixed_coefficients` (F + 1,), the intercept last; empty where too
+    (`labelled`) taught it. `stems` holds the stems of the words met in training, because loading the stemmer costs more
+    than all else. For the end of a job: `fixed_coefficients` (F + 1,), the intercept last; empty where too
     little is known.
     """
 
@@ -47,6 +48,7 @@ class Learned(NamedTuple):
     causes: tuple[str, ...]
     temperature: float
     labelled: int
+    stems: Mapping[str, str] = {}
 
     @property
     def trust(self) -> float:
@@ -67,7 +69,7 @@ class Learned(NamedTuple):
 
     def _vector(self, words: str, attributes: Iterable[str]) -> tuple[npt.NDArray[np.int64], FloatArray]:
         """Places in `features` of what is known of a text, and their weights; each block has length 1."""
-        counts = learned_features(words, attributes)
+        counts = learned_features(words, attributes, self.stems)
         hashes = np.array([hashed(feature) for feature in counts], dtype=np.uint64)
         places = np.minimum(np.searchsorted(self.features, hashes), len(self.features) - 1)
         known = self.features[places] == hashes
@@ -79,10 +81,11 @@ class Learned(NamedTuple):
             weights[mine] /= norm if norm > 0 else 1.0
         return rows, weights
 
-    def stored(self) -> tuple[Arrays, dict[str, Any]]:
-        """Arrays and tables for `store.save`."""
+    def stored(self) -> tuple[Arrays, dict[str, Any], dict[str, str]]:
+        """Arrays, tables and texts for `store.save`."""
         return ({name: getattr(self, name) for name in _ARRAYS},
-                {"causes": list(self.causes), "temperature": self.temperature, "labelled": self.labelled})
+                {"causes": list(self.causes), "temperature": self.temperature, "labelled": self.labelled},
+                {"stems": " ".join(f"{word} {stemmed}" for word, stemmed in sorted(self.stems.items()))})
 
 
 _ARRAYS = ("features", "idf", "block", "coefficients", "intercepts", "fixed_coefficients")
@@ -90,8 +93,10 @@ _ARRAYS = ("features", "idf", "block", "coefficients", "intercepts", "fixed_coef
 
 def from_store(arrays: Arrays, tables: Mapping[str, Any]) -> Learned:
     """The models as `stored` gave them. Raises `KeyError` where a part is missing."""
+    words = tables["texts"]["stems"].split(" ")
     return Learned(**{name: arrays[name] for name in _ARRAYS}, causes=tuple(tables["causes"]),
-                   temperature=float(tables["temperature"]), labelled=int(tables["labelled"]))
+                   temperature=float(tables["temperature"]), labelled=int(tables["labelled"]),
+                   stems=dict(zip(words[::2], words[1::2], strict=True)))
 
 
 def trust(labelled: int, causes: int) -> float:
@@ -110,10 +115,11 @@ def softmax(margins: npt.ArrayLike, temperature: float) -> FloatArray:
     return np.asarray(powers / powers.sum(axis=-1, keepdims=True))
 
 
-def learned_features(words: str, attributes: Iterable[str] = ()) -> dict[str, float]:
+def learned_features(words: str, attributes: Iterable[str] = (),
+                     known: Mapping[str, str] | None = None) -> dict[str, float]:
     """Counts of stems, pairs of stems, runs of letters within words ("#...") and attributes ("=...").
 
-    Unlike the text score it keeps the stop words: "not", "off" and "on" tell causes apart.
+    `known` are stems known already. Unlike the text score it keeps the stop words: "not", "off" and "on" tell causes apart.
     """
     counts: dict[str, float] = {}
 
@@ -121,7 +127,7 @@ def learned_features(words: str, attributes: Iterable[str] = ()) -> dict[str, fl
         counts[feature] = counts.get(feature, 0.0) + 1.0
 
     found = words.split()
-    stems = [stem(word) for word in found]
+    stems = [(known or {}).get(word) or stem(word) for word in found]
     for feature in (*stems, *(f"{one} {other}" for one, other in zip(stems, stems[1:], strict=False))):
         add(feature)
     for word in found:

@@ -41,9 +41,9 @@ def learned_part(index: Index, place: Path | None, *, built: bool, notes: list[s
 
     learned = fit(list(samples(index)))
     if place is not None:
-        arrays, tables = learned.stored() if learned else ({}, {})
+        arrays, tables, texts = learned.stored() if learned else ({}, {}, {})
         try:
-            store.save(place / FILE_NAME, arrays, {**tables, "of": mark, "nothing": learned is None})
+            store.save(place / FILE_NAME, arrays, {**tables, "of": mark, "nothing": learned is None}, texts)
         except OSError as error:
             notes.append(f"what was learned could not be stored in {place} ({error.strerror}); it will be learned anew")
     return learned

@@ -53,6 +53,7 @@ class Lexicon:
     rows: list[Any]
     anchors: dict[str, str]
     _decoded: dict[int, Pattern] = field(default_factory=dict)
+    _numbers: dict[str, list[int]] = field(default_factory=dict)
     _corrections: dict[str, str | None] = field(default_factory=dict)
     _spellings: dict[str, list[str]] = field(default_factory=dict)
     _ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -97,7 +98,9 @@ class Lexicon:
 
     def _anchored(self, head: str) -> list[int]:
         """The rows that may begin at a headword, decoded in one go."""
-        numbers = [int(number) for number in self.anchors.get(head, "").split()]
+        if head in self._numbers:
+            return self._numbers[head]
+        numbers = self._numbers[head] = [int(number) for number in self.anchors.get(head, "").split()]
         stored = [number for number in numbers if isinstance(self.rows[number], str)]
         if stored:
             rows = json.loads(f"[{','.join(self.rows[number] for number in stored)}]")
@@ -133,12 +136,16 @@ class Lexicon:
         return sorted(kept, key=lambda f: (f.used, f.kind, f.label))
 
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
+        heads = {token.head for token in text}
         for start, token in enumerate(text):
             for number in self._anchored(token.head):
                 kind, label, how, is_joined, _parts = self.rows[number]
                 if is_joined != joined:
                     continue
-                hit: Hit | None = match(self._pattern(number), text, start)
+                pattern = self._pattern(number)
+                if any(place.heads.isdisjoint(heads) for part in pattern.parts for place in part):
+                    continue  # most patterns lack a word, and that is told faster than by trying
+                hit: Hit | None = match(pattern, text, start)
                 if hit is not None:
                     yield Found(kind, label, hit.used, min(text[i].start for i in hit.used),
                                 max(text[i].end for i in hit.used), how)

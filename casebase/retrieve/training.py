@@ -28,7 +28,7 @@ from casebase.retrieve.learned import (
     learned_features,
     softmax,
 )
-from casebase.retrieve.text import hashed
+from casebase.retrieve.text import hashed, stem
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -102,7 +102,8 @@ def fit(samples: Sequence[Sample]) -> Learned | None:
         fixed = fixed[[*order.tolist(), len(order)]] * _sharpness(_cross_odds(counted, ends, groups, FEW_FOLDS), ends)
     return Learned(hashes[order], idf[order].astype(np.float32), counted.block[order],
                    coefficients[order].astype(np.float32), intercepts.astype(np.float32), fixed.astype(np.float32),
-                   tuple(causes), _temperature(samples, causes, labels) if enough else USUAL_TEMPERATURE, len(known))
+                   tuple(causes), _temperature(samples, causes, labels) if enough else USUAL_TEMPERATURE, len(known),
+                   {word: stem(word) for sample in samples for word in sample.words.split() if stem(word)})
 
 
 class CrossFitted(NamedTuple):

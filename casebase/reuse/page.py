@@ -10,8 +10,6 @@ from typing import Literal, NamedTuple
 Form = Literal["text", "markdown", "html"]
 FORMS: tuple[Form, ...] = ("text", "markdown", "html")
 WIDTH = 78
-DEFERS = ("The machine's own manual and local rules come first; what you are not sure of is work for a licensed or "
-          "trained person.")
 
 # What Markdown would take for its own in a person's words.
 _SPECIAL = re.compile(r"[\\`*_<>|~]|(?<=\])\(|^(?=\s*(?:[#+-]|\d+[.)]))|&(?=\S+;)")

@@ -13,11 +13,10 @@ from casebase.retrieve.understand import Understood
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence
 from casebase.reuse.firstanswer import FirstAnswer
 from casebase.reuse.nextcheck import NextStep, Proposal
-from casebase.reuse.page import DEFERS
 from casebase.reuse.reading import ReadingAnswer
 from casebase.reuse.weigh import Weighing
 from casebase.trade.handbook import Row
-from casebase.trade.terms import Term, Vocabulary
+from casebase.trade.terms import DEFERS, Term, Vocabulary
 
 Json = dict[str, Any]
 

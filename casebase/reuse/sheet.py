@@ -10,8 +10,8 @@ from decimal import Decimal
 
 from casebase.record.case import Case, Check, Repair, Setting, citation
 from casebase.record.settings import Settings
-from casebase.reuse.page import DEFERS, Block, Page
-from casebase.trade.terms import Term, Vocabulary
+from casebase.reuse.page import Block, Page
+from casebase.trade.terms import DEFERS, Term, Vocabulary
 
 RESULTS = {"cured": "cured it", "better": "helped, but did not cure it", "no change": "changed nothing",
            "worse": "made it worse, and was put right", "not tested": "could not be tried out"}

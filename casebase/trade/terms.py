@@ -31,6 +31,10 @@ _SECTIONS = (*_PLURAL.values(), "words", "ambiguous")
 _KEYS = ("under", "group", "also", "said", "denied by", "hazards", "only", "points to", "cures", "minutes", "owner",
          "result", "unit", "caution", "how", "iso14224", "engine", "carburettor", "part", "known from")
 
+# Stands below all cautions.
+DEFERS = ("The machine's own manual and local rules come first; what you are not sure of is work for a licensed or "
+          "trained person.")
+
 
 @dataclass(frozen=True, slots=True)
 class Term:
