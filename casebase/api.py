@@ -20,6 +20,7 @@ from casebase.reuse.firstanswer import FirstAnswer, first_answer
 JOB_NAME = re.compile(r"\d+|\d\d-\d{3,}[A-Za-z0-9._-]*")
 
 if TYPE_CHECKING:
+    from casebase.retain.draft import Draft
     from casebase.retain.evaluate import Quality, Rounds
     from casebase.retain.textruns import CollectionQuality
     from casebase.retain.tune import Tuned
@@ -92,6 +93,12 @@ class CaseBase:
         from casebase.reuse.reading import in_context
 
         return in_context(check, value, self.index, engine=engine, machine=machine)
+
+    def draft(self, notes: str) -> Draft:
+        """What free notes tell of a job, each entry with its sentence. Raises `Refused` for notes without words."""
+        from casebase.retain.draft import draft
+
+        return draft(notes, self.index.lexicon)
 
     def answer(self, question: str) -> Reply:
         """A reply to a stranger's question, from evidence; see `reuse.answer`."""

@@ -132,7 +132,7 @@ def fits(value: Any, shape: Shape, where: str = "") -> None:
         assert isinstance(value, shape), f"{where} is {value!r}"
 
 
-WRITING = {"start", "import", "evaluate", "tune", "sheet", "open", "log", "finish", "edit"}  # these have tests of their own
+WRITING = {"start", "import", "evaluate", "tune", "sheet", "draft", "open", "log", "finish", "edit"}  # these have tests of their own
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "find": (QUESTION,),
     "understand": ("6 year old 45 cc chainsaw, no spark with new plug, 6 thou at the coil, filter? carburaator wet",),
@@ -744,6 +744,7 @@ def example_of(name: str) -> list[str]:
 def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch):
     copy_of_demo(tmp_path)
     monkeypatch.chdir(tmp_path)
+    Path("notes.txt").write_text("The chainsaw floods. Fitted a carburettor kit, that did it.")
     done = casebase(*example_of(name))
     assert (done.code, done.err) == (0, "")
 

@@ -351,6 +351,7 @@ def import_cases(
 ELSEWHERE = {
     "casebase.cli.measuring": ("evaluate", "tune"),
     "casebase.cli.outgoing": ("answer", "sheet"),
+    "casebase.cli.draftcommand": ("draft",),
     "casebase.cli.followupcommand": ("followups",),
     "casebase.cli.jobcommands": ("open", "log", "finish", "edit"),
 }

@@ -1,0 +1,358 @@
+"""Free spoken notes to the draft of a case. Nothing is invented: what the notes do not say stays empty.
+
+Every entry carries the sentence it was read from and whether the reading is sure; unsure ones are for the person to
+settle. The draft is read by rules over the vocabulary and cue words of time and effect, not by a model.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple, cast
+
+from casebase.problems import refuse
+from casebase.record.case import Case, Check, Effect, Fault, History, Machine, Outcome, Repair, Setting, Step
+from casebase.retain import storycues as cues
+from casebase.retain.job import title_of
+from casebase.retain.story import Entry, Sentence, machine_of, sentences
+from casebase.retain.storysteps import Reader, Told
+from casebase.retain.storyties import Symptoms, segments
+from casebase.retrieve.lexicon import Lexicon
+from casebase.retrieve.understand import MAX_CHARACTERS
+from casebase.trade.readings import Reading
+from casebase.trade.words import FILLERS, tokens
+
+
+class DraftStep(NamedTuple):
+    """A step with the sentences it was read from; the first is where it was told, later ones what it did."""
+
+    step: Step
+    sentences: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
+
+
+class DraftCause(NamedTuple):
+    """A fault with what it explains, and its sentence."""
+
+    fault: Fault
+    sentence: str
+    doubt: str = ""
+
+
+class DraftReading(NamedTuple):
+    """A quantity with its sentence."""
+
+    reading: Reading
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """All that was read from a person's notes. Empty parts were not said."""
+
+    text: str
+    machine: tuple[Entry, ...] = ()
+    complaint: Entry | None = None
+    symptoms: tuple[Entry, ...] = ()
+    absent: tuple[Entry, ...] = ()
+    history: tuple[Entry, ...] = ()
+    steps: tuple[DraftStep, ...] = ()
+    readings: tuple[DraftReading, ...] = ()
+    causes: tuple[DraftCause, ...] = ()
+    proof: tuple[Entry, ...] = ()
+    outcome: Entry | None = None
+    advice: tuple[Entry, ...] = ()
+    unread: tuple[str, ...] = ()
+
+    @property
+    def unsure(self) -> int:
+        """How many entries a person should settle."""
+        singles = [entry for entry in (self.complaint, self.outcome) if entry]
+        entries = (*self.machine, *singles, *self.symptoms, *self.absent, *self.history, *self.proof, *self.advice)
+        return (sum(not entry.sure for entry in entries) + sum(bool(step.doubts) for step in self.steps)
+                + sum(bool(cause.doubt) for cause in self.causes))
+
+
+def draft(text: str, lexicon: Lexicon) -> Draft:
+    """Reads notes into a draft. Raises `Refused` when there is no word in them or they are too long."""
+    if len(text) > MAX_CHARACTERS:
+        raise refuse("too-long", f"the notes have {len(text):,} characters; {MAX_CHARACTERS:,} can be read at once",
+                     "give one job at a time", field="notes")
+    parts = list(sentences(text, lexicon))
+    if not parts:
+        raise refuse("no-words", "there are no words in these notes", "say what came in and what was done", field="notes")
+    return _Notes(text, parts, lexicon).read()
+
+
+class _Notes:
+    """Goes through the sentences once, each in the light of those before it."""
+
+    def __init__(self, text: str, parts: list[Sentence], lexicon: Lexicon) -> None:
+        self.text, self.parts, self.lexicon = text, parts, lexicon
+        self.reader = Reader(lexicon)
+        self.symptoms = Symptoms(lexicon)
+        self.steps: list[Told] = []
+        self.entries: list[Entry] = []
+        self.seen_causes: list[tuple[str, Sentence]] = []
+        self.causes: dict[str, Sentence] = {}
+        self.proofs: list[tuple[int, Sentence]] = []
+        self.last_repair: tuple[int, Told] | None = None
+        self.unread: list[str] = []
+
+    def read(self) -> Draft:
+        for number, sentence in enumerate(self.parts):
+            self._sentence(number, sentence)
+        last = self.last_repair[0] if self.last_repair else 0
+        for number, sentence in self.proofs:
+            if number >= last:
+                self.entries.append(Entry("proof", _trimmed(sentence.text), sentence.text))
+        steps = tuple(_step(told) for told in self.steps)
+        stated = self._all("outcome")
+        outcome = stated[-1] if stated else self._outcome()
+        return Draft(
+            text=self.text, machine=machine_of(self.parts), complaint=self._first("complaint"),
+            symptoms=self._all("symptoms"), absent=self._absent(), history=self._all("stored", "note", "tried before"),
+            steps=steps, readings=tuple(DraftReading(reading, part.text) for part in self.parts for reading in part.readings),
+            causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"),
+            unread=tuple(self.unread))
+
+    def _all(self, *fields: str) -> tuple[Entry, ...]:
+        return tuple(entry for entry in self.entries if entry.field in fields)
+
+    def _first(self, field: str) -> Entry | None:
+        return next(iter(self._all(field)), None)
+
+    # --- one sentence -----------------------------------------------------------------------------------------------
+
+    def _sentence(self, number: int, sentence: Sentence) -> None:
+        text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
+        if cues.is_advice(text, late=bool(self.last_repair)):
+            self.entries.append(Entry("advice", _trimmed(text), text))
+            return
+        outcome = cues.outcome_in(text)
+        if outcome and (self.steps or outcome != "fixed"):
+            self.entries.append(Entry("outcome", outcome, text))
+            if re.search(r"\ball of it\b|\beverything\b|\bjob\b|\bthe lot\b", text):
+                return
+        if self._is_cause(sentence):
+            for label in causes_in(sentence, self.lexicon):
+                self.causes.setdefault(label, sentence)
+            return
+        if cues.is_offer(text):
+            return
+        if self._history(sentence):
+            return
+        told = self._told(number, sentence)
+        if not self.steps and not told and (cues.is_complaint(text) or not re.match(r"(?:i|we)\b", text, re.IGNORECASE)):
+            self._complaint(sentence)
+        elif not told and cues.is_new_fault(text):
+            self._later_symptoms(sentence)
+        if not told and (not self.steps or not cues.effects_in(text)):
+            self._absences(sentence)
+        if told and not self.steps:
+            self._complaint(sentence, told)
+        effects = self._effects(number, sentence, told)
+        if len(self.entries) + len(self.steps) + len(self.causes) == before and not (outcome or effects or self._is_heard(sentence)):
+            self.unread.append(text)
+
+    def _is_cause(self, sentence: Sentence) -> bool:
+        causes = [seen for seen in sentence.observations if seen.kind == "cause" and seen.status == "present"]
+        if cues.is_cause(sentence.text):
+            return bool(causes_in(sentence, self.lexicon))
+        if not causes or not self.last_repair or self.reader.actions(sentence):
+            return False
+        if len(causes) > 1 and not sentence.readings and self.parts.index(sentence) >= len(self.parts) - 3:
+            return True
+        known = {label for label, _sentence in self.seen_causes}
+        return all(seen.label in known for seen in causes) and (cues.sums_up(sentence.text) or len(causes) > 1)
+
+    def _history(self, sentence: Sentence) -> bool:
+        text = sentence.text
+        found = False
+        if cues.is_history(text) and not (self.last_repair and not re.search(r"\balready\b|\bhimself\b|\bbefore\b|\bhad\b", text)):
+            for term in self.reader.actions(sentence):
+                if term.label == "nothing done":
+                    continue
+                found = True
+                if term.label not in {entry.value for entry in self._all("tried before")}:
+                    self.entries.append(Entry("tried before", term.label, text))
+            present = any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
+            if not found and not present and not self.last_repair:
+                self.entries.append(Entry("note", _trimmed(text), text))
+                return True
+        if cues.is_stored(text) and not self.last_repair:
+            spans = [reading.text for reading in sentence.readings if reading.unit in ("day", "week", "month", "year")]
+            if spans:
+                self.entries.append(Entry("stored", spans[-1] + (" with fuel" if re.search(r"\bfuel|petrol|gas\b", text) else ""), text))
+                return True
+        return found
+
+    def _told(self, number: int, sentence: Sentence) -> list[Told]:
+        quiet = [(term.start, term.end) for term in sentence.of("symptom", "name", "said", "denies")
+                 if term.label in self.symptoms.words and not any(
+                     seen.kind == "cause" and seen.status == "present" and seen.start < term.end and term.start < seen.end
+                     for seen in sentence.observations)]
+        if not self.steps:
+            quiet += [(seen.start, seen.end) for seen in sentence.observations
+                      if seen.kind == "symptom" and seen.status == "present" and (number < 3 or cues.is_complaint(sentence.text))]
+        if self.steps and cues.is_proof(sentence.text[:40]) and not _FAILS.search(sentence.text) and not self.reader.actions(sentence) and not sentence.of("setting"):
+            self.proofs.append((number, sentence))
+            return []
+        told = self.reader.steps(sentence, quiet=quiet)
+        if not self.steps and cues.is_complaint(sentence.text):
+            told = [step for step in told if step.kind != "check"]
+        if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
+            self.proofs.append((number, sentence))
+        self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
+                             if seen.kind == "cause" and seen.status == "present"]
+        return told
+
+    def _complaint(self, sentence: Sentence, told: list[Told] | None = None) -> None:
+        spans = [(step.start, step.end) for step in told or ()]
+        labels = [seen for seen in sentence.observations if seen.kind == "symptom" and seen.status == "present"
+                  and not any(start < seen.end and seen.start < end for start, end in spans) and not _is_ages(seen.words)]
+        for seen in labels:
+            self._symptom(seen.label, seen.words, sentence, "")
+        if labels and self._first("complaint") is None and not told:
+            self.entries.append(Entry("complaint", _trimmed(cues.without_saying(sentence.text)), sentence.text))
+
+    def _symptom(self, label: str, words: str, sentence: Sentence, doubt: str) -> None:
+        if label not in self.symptoms.words:
+            self.symptoms.add(label, words)
+            self.entries.append(Entry("symptoms", label, sentence.text, doubt))
+
+    def _later_symptoms(self, sentence: Sentence) -> None:
+        spans = [(seen.start, seen.end) for seen in sentence.observations if seen.kind in ("cause", "check")]
+        for seen in sentence.observations:
+            if (seen.kind == "symptom" and seen.status == "present" and not cues.is_proof(sentence.text[:40])
+                    and not any(start < seen.end and seen.start < end for start, end in spans)):
+                self._symptom(seen.label, seen.words, sentence, "met on the bench, not part of the complaint")
+
+    def _absences(self, sentence: Sentence) -> None:
+        for seen in sentence.observations:
+            if seen.kind == "symptom" and seen.status == "absent":
+                self.entries.append(Entry("absent", seen.label, sentence.text))
+
+    def _absent(self) -> tuple[Entry, ...]:
+        """What was said not to be there, each once; a symptom of this job that is gone is none of them."""
+        found: dict[str, Entry] = {}
+        for entry in self._all("absent"):
+            if entry.value not in self.symptoms.words:
+                found.setdefault(entry.value, entry)
+        return tuple(found.values())
+
+    def _is_heard(self, sentence: Sentence) -> bool:
+        """Whether a sentence gave its part elsewhere: the machine, a proof."""
+        return any(term.kind == "machine" for term in sentence.found) or any(part is sentence for _number, part in self.proofs)
+
+    def _effects(self, number: int, sentence: Sentence, told: list[Told]) -> bool:
+        """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""
+        before = self.last_repair[1] if self.last_repair else None
+        new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
+        heard = self.symptoms.tie(sentence, told, before, new)
+        repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
+        if self.steps and (len(sentence.folded) <= 8 if not told else re.match(r"(?:it|they|that|both|these)\b", sentence.text, re.IGNORECASE)):
+            self.reader.judge(self.steps, self.parts[number - 1], sentence)
+        if before is not None and not told and not re.search(r"\b(?:total|altogether|whole)\b", sentence.text, re.IGNORECASE) and self.last_repair and number - self.last_repair[0] <= 2 and not cues.is_proof(sentence.text):
+            before.minutes = before.minutes if before.minutes is not None else cues.minutes_in(sentence.text)
+            if before.kind == "do" and before.parts is None:
+                before.parts = cues.money_in(sentence.text)
+        if repairs:
+            self.last_repair = (number, repairs[-1])
+            self.entries = [entry for entry in self.entries if (entry.field, entry.value) != ("outcome", "fixed")]  # it went on
+        last = self.steps[-1] if self.steps else None
+        if last and told and last.kind == told[0].kind == "check" and (last.terms, last.verdict) == (told[0].terms, told[0].verdict):
+            last.more.append(sentence)  # "breaker not tripped. Fuse okay": one look
+            told = told[1:]
+        last = self.steps[-1] if self.steps else None
+        if last and told and last.kind == told[0].kind == "do" and last.terms == told[0].terms and not last.effects:
+            last.more.append(sentence)  # "emptied the tank. Filled it with fresh mix": one thing done
+            last.effects, last.minutes, last.parts = told[0].effects, last.minutes or told[0].minutes, last.parts or told[0].parts
+            self.last_repair, told = (number, last), told[1:]
+        self.steps += told
+        return heard
+
+    # --- the whole --------------------------------------------------------------------------------------------------
+
+    def _causes(self) -> tuple[DraftCause, ...]:
+        """The causes named as such; without any, the faults that were seen and that a cure removes, as unsure."""
+        if self.causes:
+            return tuple(DraftCause(Fault(label, self._explained(label)), sentence.text) for label, sentence in self.causes.items())
+        found: dict[str, DraftCause] = {}
+        for label, sentence in self.seen_causes:
+            explained = self._explained(label)
+            if explained or any(seen.label == label and _SO.search(sentence.text[:seen.start]) for seen in sentence.observations):
+                found.setdefault(label, DraftCause(Fault(label, explained), sentence.text,
+                                                   "seen, but not named as the cause"))
+        return tuple(found.values())
+
+    def _explained(self, cause: str) -> tuple[str, ...]:
+        actions = self.lexicon.vocabulary.terms["action"]
+        return tuple(dict.fromkeys(
+            symptom for step in self.steps if step.kind == "do" for term in step.terms
+            if term in actions and cause in actions[term].cures
+            for symptom, result in step.effects.items() if result in ("cured", "better")))
+
+    def _outcome(self) -> Entry | None:
+        """Fixed, where the last word on every symptom is that it was cured; unsure, for nobody said so."""
+        if not self.symptoms.words or self.symptoms.open or not self.last_repair:
+            return None
+        told = self.last_repair[1]
+        sentence = (told.more or [told.sentence])[-1]
+        return Entry("outcome", "fixed", sentence.text, "every symptom was cured, but the notes do not say that the job is done")
+
+
+_FAILS = re.compile(r"^(?!proof|proved).*\b(?:still|died|again|stopped|quit)\b", re.IGNORECASE)
+_SO = re.compile(r"\b(?:so|which means|that means|therefore|meaning)\b", re.IGNORECASE)
+
+
+def causes_in(sentence: Sentence, lexicon: Lexicon) -> list[str]:
+    """The causes a sentence names, in order; the words of a name may stand in another order ("the stiff metering diaphragm")."""
+    named = [(seen.start, seen.label) for seen in sentence.observations
+             if seen.kind == "cause" and seen.status in ("present", "possible")]
+    for start, end in segments(sentence):
+        if any(start <= place < end for place, _label in named):
+            continue
+        heads = {token.head for token in sentence.folded if start <= token.start < end}
+        loose = [(len(words), label) for label, term in lexicon.vocabulary.terms["cause"].items() for name in (*label.split(" or "), label, *term.also)
+                 if len(words := {token.head for token in lexicon.folding.fold(tokens(name))} - FILLERS) > 1 and words <= heads]
+        if loose:
+            named.append((start, max(loose)[1]))
+    return list(dict.fromkeys(label for _start, label in sorted(named)))
+
+
+def _is_ages(words: str) -> bool:
+    """ "About nine years old, pull start" is no way of starting."""
+    return bool(re.search(r"\b(?:years?|months?) old\b", words))
+
+
+def _trimmed(text: str) -> str:
+    return re.sub(r"^(?:proof|advice|complaint|so|and|right|okay|ok|well|then)\b[:,]?\s*", "", text, flags=re.IGNORECASE).strip(" .")
+
+
+def _step(told: Told) -> DraftStep:
+    """A step in the form of a case."""
+    effects = tuple(Effect(symptom, result) for symptom, result in told.effects.items())
+    step: Step
+    if told.kind == "check":
+        step = Check(told.terms[0], told.found, told.verdict, told.minutes)
+    elif told.kind == "set":
+        step = Setting(told.terms[0], told.before, told.after, effects, told.minutes, told.note)
+    else:
+        step = Repair(tuple(told.terms), effects, told.parts, told.minutes, told.source, told.note)
+    return DraftStep(step, (told.sentence.text, *(part.text for part in told.more)), tuple(dict.fromkeys(told.doubts)))
+
+
+def as_case(notes: Draft, day: date, *, title: str = "") -> Case:
+    """The draft as an open case. Kind of machine and complaint stay empty where the notes do not tell them."""
+    machine = Machine(**{entry.field: entry.value for entry in notes.machine})
+    history = {entry.field: entry.value for entry in notes.history if entry.field != "tried before"}
+    complaint = notes.complaint.value if notes.complaint else ""
+    return Case(
+        id="", title=title or title_of(machine.kind or "job", complaint), date=day, machine=machine, complaint=complaint, status="open",
+        symptoms=tuple(entry.value for entry in notes.symptoms), absent=tuple(entry.value for entry in notes.absent),
+        history=History(**history, tried_before=tuple(entry.value for entry in notes.history if entry.field == "tried before")),
+        steps=tuple(told.step for told in notes.steps), causes=tuple(cause.fault for cause in notes.causes),
+        proof=tuple(entry.value for entry in notes.proof), outcome=cast("Outcome | None", notes.outcome.value if notes.outcome else None),
+        advice=tuple(entry.value for entry in notes.advice), body=notes.text.strip())

@@ -1,0 +1,395 @@
+"""The steps a sentence of a note tells: what was looked at, what was set, what was done."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from itertools import zip_longest
+from typing import Literal
+
+from casebase.record.case import Result, Source, Verdict
+from casebase.retain.stepwords import verdict_of
+from casebase.retain.story import Sentence, longest
+from casebase.retain.storycues import effects_in, minutes_in, money_in, source_in
+from casebase.retain.storyfindings import cause_at, finding, in_general, judged, tells
+from casebase.retain.storyvalues import fits, read_values
+from casebase.retrieve.lexicon import Found, Lexicon
+from casebase.trade.words import tokens
+
+StepKind = Literal["check", "set", "do"]
+
+
+@dataclass(slots=True)
+class Told:
+    """A step as far as it has been read; `start` and `end` are characters of its sentence."""
+
+    kind: StepKind
+    terms: list[str]
+    sentence: Sentence
+    start: int
+    end: int
+    found: str = ""
+    verdict: Verdict | None = None
+    before: str = ""
+    after: str = ""
+    effects: dict[str, Result] = field(default_factory=dict)
+    minutes: Decimal | None = None
+    parts: Decimal | None = None
+    source: Source | None = None
+    note: str = ""
+    doubts: list[str] = field(default_factory=list)
+    more: list[Sentence] = field(default_factory=list)
+
+
+_NOT_DONE = re.compile(
+    r"\b(?:should|shall|would|could|want(?:ed|s)? to|going to|gonna|thinking of|if|planning|might|may|must|can|will|need(?:s|ed)? to|"
+    r"needs?|have to|has to|instead of|without|before|rather than|not|n't|never|no|nothing|whether|about to|ordered|wait(?:ing)? for)\b"
+    r"(?:\W+\w+){0,3}\W*$", re.IGNORECASE)
+_NOT_STEPS = frozenset(("months stored with fuel", "starting procedure", "nothing done", "decline repair", "show owner the procedure"))
+_STATE = re.compile(r"\bput (?:the|a|my) (?:meter|tester|gauge)\b|\bchang(?:ed|es) (?:at|when|with|as|if)\b|\b(?:was|were|is|are|looks?|looked|seems?|seemed|came out|still|all|and) (?:\w+ )?(?:clean|clear|new|fresh|free|tight|sharp)\b"
+                    r"|^(?:[\w ]* )?(?:filter|plug|screen|jets?|tank) clean$", re.IGNORECASE)
+_LOOK = re.compile(r"\b(?:check|look|test|measur|inspect|examin|tried|read|found|spray|wetted|saw|see|view|felt|smell|took a look|went over|put (?:the|a) (?:tester|gauge|squirt|spoon|drop))\w*\b",
+                   re.IGNORECASE)
+# A speed and the screw that sets it: "idle was 3,400, I turned the idle screw and got it down to 2,700".
+_SPEED_OF = {"idle speed screw": "idle speed", "governor spring hole": "full-throttle speed", "governor arm": "full-throttle speed"}
+# Checks that a setting stands for where its value was only read.
+_READ_AS = {"low-speed screw": "mixture screw positions", "high-speed screw": "mixture screw positions",
+            "governor spring hole": "governor linkage", "unloader pressure": "pump pressure", "belt tension": "drive belt",
+            "chain tension": "chain and bar", "throttle cable play": "throttle cable", "oil mix": "oil mix ratio",
+            "metering lever height": "metering lever", "float height": "float and needle", "bar oil flow": "bar oil delivery",
+            "idle speed screw": "idle speed"}
+# Settings that go by what is done, and by the part they are on.
+_SET_BY = {"set governor": "full-throttle speed", "adjust idle speed": "idle speed", "set ignition air gap": "ignition air gap", "adjust belt": "belt tension",
+           "set metering lever": "metering lever height", "set float level": "float height", "service unloader": "unloader pressure",
+           "set chain tension": "chain tension", "clean and gap spark plug": "plug gap"}
+_PARTS = {"metering lever": "metering lever height", "drive belt": "belt tension", "chain and bar": "chain tension", "float and needle": "float height",
+          "throttle cable": "throttle cable play", "ignition air gap": "ignition air gap", "plug gap": "plug gap"}
+_TORQUE = re.compile(r"\b(?:torqued?|tightened|nipped|done)\b(?= .{0,40}\b(?:nm|n\.m|newton|ft|foot|in[- ]lb))", re.IGNORECASE)
+_TAKEN_OFF = re.compile(r"\b(?:pulled|took|taken|take|removed|unbolted|popped|whipped|lifted|had|with|got) (?:the |its |his )?$", re.IGNORECASE)
+_SCREW = re.compile(r"\b(?P<which>low|lo|l|high|hi|h|idle|main|pilot)(?:[ -]?speed)?(?: (?:adjust(?:er|ing|ment)|mixture))? (?:screw|needle)\b", re.IGNORECASE)
+_SCREWS = {"l": "low-speed screw", "p": "low-speed screw", "h": "high-speed screw", "m": "high-speed screw", "i": "idle speed screw"}
+_VALVES = re.compile(r"\b(?:valves?|tappets?|lash|clearances?)\b", re.IGNORECASE)
+_VALVE = re.compile(r"\b(?P<which>inlets?|intakes?|exhausts?)\b", re.IGNORECASE)
+_AGAIN = re.compile(r"\b(?P<verb>cleaned|cleared|topped|replaced|swapped|changed|renewed|burn(?:ed|t)|repaired|tightened|freed|adjusted|refitted|"
+                    r"scraped|washed|(?:fitted|put|put in|tried|got) (?:a )?(?:new|another) one|new one)\b"
+                    r"(?: (?:it|that|this|them|those|both)\b|(?<= one))(?: up)?", re.IGNORECASE)
+_TIED = re.compile(r"\b(?:and|plus)\b\s*(?:an?\s+|the\s+|new\s+|its\s+)*(?P<part>[^,;.]*?)(?=\s+(?:and|plus|himself|herself|themselves|before|for|in)\b|[,;.]|$)",
+                   re.IGNORECASE)
+
+
+class Reader:
+    """Reads steps sentence by sentence; keeps in mind what part and what setting were spoken of last."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self.lexicon = lexicon
+        self.vocabulary = lexicon.vocabulary
+        self.last_check = ""
+        self.last_setting = ""
+        self.last_action = ""
+        self.last_valves = False
+        self.last_causes: list[str] = []
+
+    def actions(self, sentence: Sentence) -> list[Found]:
+        """Actions named in a sentence, those behind an "and" with the same verb too ("changed the filter and the plug")."""
+        named = sentence.of("action")
+        found = list(named)
+        for match in _TIED.finditer(sentence.text):
+            before = [term for term in named if term.end <= match.start()]
+            inside = [term for term in named if term.start < match.end() and term.end > match.start("part")]
+            if not before or inside or not match["part"] or not re.fullmatch(r"[\w -]*", sentence.text[before[-1].end: match.start()]):
+                continue
+            if len(match["part"].split()) > 3 or any(term.start < match.end("part") and match.start("part") < term.end for term in sentence.of("symptom")):
+                continue
+            words = sentence.text[before[-1].start: before[-1].end].split()
+            again = f"{words[0]} {match['part']}"
+            found += [term._replace(start=match.start("part"), end=match.end("part"), used=()) for term in self._find(again)
+                      if term.kind == "action"][:1]
+        return sorted(longest(found), key=lambda term: term.start)
+
+    def _find(self, text: str) -> list[Found]:
+        return self.lexicon.find(self.lexicon.folding.fold(list(tokens(text))))
+
+    def steps(self, sentence: Sentence, *, quiet: Sequence[tuple[int, int]] = ()) -> list[Told]:
+        """The steps of a sentence in order. `quiet` are stretches that tell of symptoms and hold no check."""
+        told = self._settings(sentence)
+        told += self._actions(sentence, told)
+        told += self._checks(sentence, told, quiet)
+        told.sort(key=lambda step: (step.start, step.end))
+        self.last_action = next((step.terms[0] for step in reversed(told) if step.kind == "do"), self.last_action)
+        causes = [seen.label for seen in sentence.observations if seen.kind == "cause" and seen.status == "present"]
+        self.last_causes = causes or ([] if any(step.kind == "do" for step in told) else self.last_causes)
+        for step, following in zip_longest(told, told[1:]):
+            self._fill(step, following.start if following else len(sentence.text))
+        judged = any(step.kind == "check" and step.verdict for step in told)
+        return [step for step in told if step.kind != "check" or not (
+            step.terms[0] in _NOT_STEPS or (judged and step.verdict is None and not any(map(str.isdigit, step.found)) and len(step.found) < 5))]
+
+    # --- settings ---------------------------------------------------------------------------------------------------
+
+    def _settings(self, sentence: Sentence) -> list[Told]:
+        names = self._setting_names(sentence)
+        told: list[Told] = []
+        for position, (label, start, end) in enumerate(names):
+            self.last_setting = label
+            stop = names[position + 1][1] if position + 1 < len(names) else len(sentence.text)
+            lead = sentence.text[names[position - 1][2] if position else 0: start]
+            values = read_values(sentence.text[end:stop], lead, self.vocabulary.terms["setting"][label].unit)
+            if values.turned:
+                told.append(Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after,
+                                 note=values.note))
+                told += [Told("set", [label], sentence, end + at, end + until, after=after)
+                         for at, until, after in values.again]
+            elif values.before:
+                check = label if label in self.vocabulary.terms["check"] else _READ_AS.get(label, "")
+                if check:
+                    told.append(Told("check", [check], sentence, start, end + values.stop, found=values.before))
+        if not told:
+            told += self._set_by(sentence)
+        if not names and not told and self.last_setting and not sentence.of("action"):
+            told += self._set_again(sentence)
+        return told
+
+    def _set_by(self, sentence: Sentence) -> Iterator[Told]:
+        """A setting told by the action or the part: "adjusted the governor, from 2,600 to 2,950 rpm", "torqued the bolt to 50 Nm"."""
+        found = [(_SET_BY[term.label], term.start, term.end) for term in sentence.of("action") if term.label in _SET_BY]
+        torque = _TORQUE.search(sentence.text)
+        if torque:
+            about = " ".join((sentence.text, self.last_check, self.last_action)).lower()
+            found += [(f"{part} torque", torque.start(), torque.end())
+                      for part in ("flywheel nut", "blade bolt", "spark plug") if part.split()[0 if part[0] != "s" else 1] in about][:1]
+        part = next((term.label for term in sentence.of("check") if term.label in _PARTS), self.last_check)
+        if not found and part in _PARTS and not sentence.of("action"):
+            first = next((reading for reading in sentence.readings if fits(reading.unit, self.vocabulary.terms["setting"][_PARTS[part]].unit)), None)
+            if first is not None:
+                start = sentence.segment_at(first.start)[0]
+                found.append((_PARTS[part], start, start))
+        for label, start, end in found[:1]:
+            values = read_values(sentence.text[end:], sentence.text[:end], self.vocabulary.terms["setting"][label].unit)
+            if values.turned and (values.after or values.before):
+                self.last_setting = label
+                yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
+
+    def _setting_names(self, sentence: Sentence) -> list[tuple[str, int, int]]:
+        named = [(term.label, term.start, term.end) for term in sentence.of("setting") if self._is_setting(term, sentence)]
+        for match in _SCREW.finditer(sentence.text):
+            if not any(start < match.end() and match.start() < end for _label, start, end in named):
+                named.append((_SCREWS[match["which"][0].lower()], match.start(), match.end()))
+        if _VALVES.search(sentence.text) or (self.last_valves and any(r.unit in ("mm", "in", "thou") for r in sentence.readings)):
+            named = [name for name in named if "valve clearance" not in name[0]]
+            for match in _VALVE.finditer(sentence.text):
+                if re.match(r" (?:valve )?(?:boot|gasket|port|manifold|screen|pipe)", sentence.text[match.end():]):
+                    continue
+                which = "exhaust" if match["which"].lower().startswith("ex") else "inlet"
+                named.append((f"{which} valve clearance", match.start(), match.end()))
+        self.last_valves = bool(_VALVES.search(sentence.text))
+        named = sorted(named, key=lambda name: name[1])
+        return [name for position, name in enumerate(named)
+                if not (position and _SPEED_OF.get(name[0]) == named[position - 1][0]
+                        and any(reading.unit == "rpm" for reading in sentence.readings if reading.start > name[2]))]
+
+    def _is_setting(self, term: Found, sentence: Sentence) -> bool:
+        """Not where the words only say what kind of jet or which speed, and not within another setting's words."""
+        words = sentence.text[term.start: term.end].lower()
+        return not words.endswith("jet") and not any(
+            other is not term and set(term.used) < set(other.used) for other in sentence.of("setting"))
+
+    def _set_again(self, sentence: Sentence) -> Iterator[Told]:
+        """ "Then I opened it to one and a quarter": the setting of the sentence before."""
+        match = re.search(r"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|put|bent|went|gave) "
+                          r"(?:it|them|that|in|out|up|down|back)\b", sentence.text, re.IGNORECASE)
+        unit = self.vocabulary.terms["setting"][self.last_setting].unit
+        if match and any(fits(reading.unit, unit) for reading in sentence.readings):
+            values = read_values(sentence.text[match.end():], sentence.text[:match.end()], unit)
+            if values.turned:
+                yield Told("set", [self.last_setting], sentence, match.start(), match.end() + values.stop, before=values.before,
+                           after=values.after, note=values.note, doubts=["which setting is meant stands in the sentence before"])
+
+    # --- actions ----------------------------------------------------------------------------------------------------
+
+    def _actions(self, sentence: Sentence, settings: Sequence[Told]) -> list[Told]:
+        told: list[Told] = []
+        for term in self.actions(sentence):
+            if (_NOT_DONE.search(sentence.text[: term.start]) or _overlaps(term.start, term.end, settings)
+                    or term.label in _NOT_STEPS or _STATE.search(sentence.text[term.start: term.end])
+                    or any(check.start <= term.start and term.end < check.end for check in sentence.of("check"))):
+                continue
+            label, doubts = self._meant(term, sentence)
+            last = told[-1] if told else None
+            if last and re.fullmatch(r"\s*(?:in|with|using) (?:the |an? )?\w*\s*", sentence.text[last.end: term.start]):
+                last.terms, last.end = [label], term.end  # "cleaned the carburettor in the ultrasonic bath"
+                continue
+            if last and (label in last.terms or _together(sentence.text[last.end: term.start])):
+                if label not in last.terms:
+                    last.terms.append(label)
+                last.end = max(last.end, term.end)
+                continue
+            told.append(Told("do", [label], sentence, term.start, term.end, doubts=doubts))
+        if not told and not settings:
+            told += self._same_part(sentence)
+        return told
+
+    def _meant(self, term: Found, sentence: Sentence) -> tuple[str, list[str]]:
+        """ "Repaired the wire" after a chafed stop wire is of the stop wire: the action that removes the fault just seen."""
+        actions = self.vocabulary.terms["action"]
+        if not self.last_causes or not set(self.last_causes).isdisjoint(actions[term.label].cures):
+            return term.label, []
+        said = {token.head for token in sentence.folded if term.start <= token.start < term.end}
+        for label, action in actions.items():
+            names = {token.head for token in self.lexicon.folding.fold(list(tokens(label)))}
+            if not set(self.last_causes).isdisjoint(action.cures) and len(said & names) > 1:
+                return label, [f"taken to be of the {self.last_causes[0]}"]
+        return term.label, []
+
+    def _same_part(self, sentence: Sentence) -> Iterator[Told]:
+        """ "Burned it clean", "fitted a new one": done to the part that was looked at last."""
+        match = _AGAIN.search(sentence.text)
+        part = next((term.label for term in sentence.of("check")), "") or self.last_check
+        if not match or not part or _NOT_DONE.search(sentence.text[: match.start()]):
+            return
+        parts = [sentence.text[term.start: term.end] for term in sentence.found if term.how == "part" and term.end <= match.start()]
+        verb = match["verb"].lower()
+        words = "new" if "one" in verb else "clean" if verb.startswith(("burn", "scrap", "wash")) else verb
+        names = (*parts[-1:], part, *self.vocabulary.terms["check"][part].also)
+        for name in names:
+            action = next((term for term in self._find(f"{words} {name}") if term.kind == "action"), None)
+            if action is not None:
+                yield Told("do", [action.label], sentence, match.start(), match.end(),
+                           doubts=[f'"{match.group()}" is taken to be of the {part}'])
+                return
+
+    # --- checks -----------------------------------------------------------------------------------------------------
+
+    def _checks(self, sentence: Sentence, others: Sequence[Told], quiet: Sequence[tuple[int, int]]) -> list[Told]:
+        taken = [(step.start, step.end) for step in others]
+        told: list[Told] = []
+        for term in sorted(sentence.of("check"), key=lambda term: (not self._by_name(term, sentence), -len(term.used))):
+            if any(step.kind == "set" and term.label in (step.terms[0], _READ_AS.get(step.terms[0])) for step in others):
+                continue
+            spans = [*taken, *((step.start, step.end) for step in told)]
+            if (any(start < term.end and term.start < end for start, end in spans) or _inside(term, quiet)
+                    or any(term.label in step.terms for step in (*told, *others) if step.kind != "do")
+                    or not self._is_look(term, sentence, others)):
+                continue
+            told.append(Told("check", [term.label], sentence, term.start, term.end))
+        told += self._from_causes(sentence, [*others, *told], quiet)
+        told += self._from_symptoms(sentence, [*others, *told], quiet)
+        for step in sorted(told, key=lambda step: step.start):
+            self.last_check = step.terms[0]
+        return told
+
+    def _is_look(self, term: Found, sentence: Sentence, others: Sequence[Told]) -> bool:
+        """Whether the words tell of a look and what it gave, and do not only mention the part."""
+        names = [(other.start, other.end) for kind in ("carburettor", "setting") for other in sentence.of(kind)]
+        if term.how == "name" and any(start <= term.start and term.end <= end and (start, end) != (term.start, term.end)
+                                      for start, end in names):
+            return False
+        looks = bool(_LOOK.search(sentence.text))
+        if _TAKEN_OFF.search(sentence.text[: term.start]) and re.match(r" (?:off|out|away)(?: first| then| again)?(?:[,;.]|$)", sentence.text[term.end:]) and term.how == "name":
+            return False  # "pulled the plug lead off first"
+        if self._of_another(term, sentence):
+            return False
+        start, end = sentence.segment_at(term.start)
+        if term.how == "said" and not looks and any(
+                seen.kind == "cause" and start <= seen.start < end and not (seen.start < term.end and term.start < seen.end)
+                for seen in sentence.observations):
+            return False  # "the wire was chafed through to the fin"
+        if any(step.start < term.start for step in others) and not looks:
+            return False  # "flashed the field, it came up to 228 volts" tells what was done
+        check = self.vocabulary.terms["check"][term.label]
+        measured = any(fits(reading.unit, check.unit) for reading in sentence.readings)
+        if check.quantity and not measured and any(r.start < end and start <= r.start for r in sentence.readings):
+            return False  # "charging voltage 14.1 volts at full speed"
+        if looks or measured:
+            return True
+        words = sentence.text[start:]
+        if cause_at(sentence, term.start, term.end) or tells(words):
+            return True
+        return bool(verdict_of(words, check, of_size=check.quantity == "length")[0]
+                    or sentence.text[term.start: term.end].lower().endswith(("test", "check")))
+
+    def _of_another(self, term: Found, sentence: Sentence) -> bool:
+        """Whether the part stands within the name of a fault that another check sees: the blade in "blade brake lining worn"."""
+        for seen in sentence.observations:
+            if seen.kind == "cause" and seen.start <= term.end + 1 and term.end < seen.end and term.how == "name":
+                check = self._check_of(seen.label)
+                if check and check != term.label and seen.label not in self.vocabulary.terms["check"][term.label].points_to:
+                    return True
+        return False
+
+    def _from_symptoms(self, sentence: Sentence, others: Sequence[Told], quiet: Sequence[tuple[int, int]]) -> Iterator[Told]:
+        """A symptom that is the finding of a check by itself, where the sentence tells of a look: "on the tester, no spark"."""
+        if not re.search(r"\b(?:tester|tested|gauge|meter|checked|looked|tach)\b", sentence.text, re.IGNORECASE):
+            return
+        for seen in sentence.observations:
+            check = next((label for label, term in self.vocabulary.terms["check"].items() if seen.label in term.known_from), "")
+            if (seen.kind == "symptom" and check and seen.status in ("present", "absent") and not any(check in step.terms for step in others)
+                    and not any(start <= seen.start and seen.end <= end for start, end in quiet)
+                    and not any(step.start < seen.end and seen.start < step.end for step in others)):
+                yield Told("check", [check], sentence, seen.start, seen.end, found=seen.words,
+                           verdict="bad" if seen.status == "present" else "ok")
+
+    def _by_name(self, term: Found, sentence: Sentence) -> bool:
+        return term.how == "name" or term.label in sentence.text.lower()
+
+    def _from_causes(self, sentence: Sentence, others: Sequence[Told], quiet: Sequence[tuple[int, int]]) -> Iterator[Told]:
+        """A fault that was seen is a check of that part: "the primer bulb had a crack in it"."""
+        for seen in sentence.observations:
+            if seen.kind != "cause" or seen.status not in ("present", "absent") or any(
+                    start < seen.end and seen.start < end for start, end in quiet):
+                continue
+            if any(step.start < seen.end and seen.start < step.end for step in others):
+                continue
+            check = self._check_of(seen.label)
+            if check and not any(check in step.terms for step in others):
+                yield Told("check", [check], sentence, seen.start, seen.end, found=seen.words,
+                           verdict="bad" if seen.status == "present" else "ok",
+                           doubts=[f'"{seen.words}" is taken as a look at this'])
+
+    def _check_of(self, cause: str) -> str:
+        """The check by which a cause is seen: of those that point to it, the one whose names share its words."""
+        words = set(cause.split())
+        best = max(((len(words & set(" ".join((term.label, *term.also)).split())), -len(term.points_to), label)
+                    for label, term in self.vocabulary.terms["check"].items() if cause in term.points_to), default=(0, 0, ""))
+        return best[2] if best[0] else ""
+
+    def judge(self, steps: Sequence[Told], of: Sentence, sentence: Sentence) -> None:
+        """ "Both good", "it was glazed": a sentence that judges the checks of the sentence before."""
+        for step in steps:
+            if step.kind == "check" and step.sentence is of and step.verdict is None:
+                term = self.vocabulary.terms["check"][step.terms[0]]
+                step.verdict = verdict_of(sentence.text, term, of_size=False)[0] or in_general(sentence.text, term).verdict
+                if step.verdict:
+                    step.more.append(sentence)
+
+    # --- what belongs to a step -------------------------------------------------------------------------------------
+
+    def _fill(self, step: Told, stop: int) -> None:
+        text = step.sentence.text
+        rest = text[step.start: stop]
+        if step.kind == "check":
+            term = self.vocabulary.terms["check"][step.terms[0]]
+            words = finding(text[step.end: stop]) if not step.found else step.found
+            if step.verdict is None:
+                step.verdict, doubt = judged(step.sentence, step.start, step.end, stop, words, term)
+                step.doubts += [doubt] if doubt else []
+            step.found = words or text[step.start: step.end]
+            return
+        step.minutes, step.source = minutes_in(rest), source_in(rest)
+        step.parts = money_in(rest) if step.kind == "do" else None
+
+
+def _inside(term: Found, spans: Sequence[tuple[int, int]]) -> bool:
+    return any(start <= term.start and term.end <= end for start, end in spans)
+
+
+def _together(between: str) -> bool:
+    """Whether two actions were done in one go: "stripped it, cleaned the breather and changed the oil"."""
+    words = between.split()
+    return bool(len(words) <= 6 and re.match(r"\s*(?:,|and\b|plus\b|&|in\b|with\b)", between) and not effects_in(between)
+                and not re.search(r"\b(?:then|but|after|next|so|\d+)\b|[.;]", between))
+
+
+def _overlaps(start: int, end: int, told: Sequence[Told]) -> bool:
+    return any(step.start < end and start < step.end for step in told if step.kind == "set")
