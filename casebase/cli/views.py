@@ -69,11 +69,8 @@ def neighbours(paper: Paper, base: CaseBase, answer: FirstAnswer) -> None:
     close = best_matches(answer)
     paper.heading("Like this one" if close else "Nothing really like it; these share some words")
     for found in close or answer.ranking.shown[:3]:
-        case = base.case(found.id)
-        if case is None:
-            continue
-        outcome = f", {case.outcome}" if case.outcome else f", {case.status}"
-        paper.line(f"[{case.number}] {case.title} ({case.machine.kind}{outcome})", indent=2, hang=9)
+        title, kind, outcome = base.index.shown(found.position)
+        paper.line(f"[{citation(found.id)}] {title} ({kind}, {outcome})", indent=2, hang=9)
         why = reasons(found)
         if why:
             paper.line(why, indent=11, style="quiet")

@@ -14,7 +14,7 @@ from casebase.problems import Place, Problem, Severity, did_you_mean, errors
 from casebase.record import case as kinds
 from casebase.record.case import Case, Check, Effect, Fault, Followup, History, Machine, Repair, Setting, Step
 from casebase.record.schema import Fields, Findings, choice, join, scalar_text, shorten
-from casebase.record.yamltree import Mapping, Scalar, parse
+from casebase.record.tree import Mapping, Scalar, parse
 
 MAX_FILE_BYTES = 2 * 1024 * 1024
 MAX_FRONT_MATTER_BYTES = 64 * 1024

@@ -23,8 +23,8 @@ from casebase.record.case import Case, Check, Effect, Fault, Followup, Repair, S
 from casebase.record.casefile import CASE_KEYS, HISTORY_KEYS, MACHINE_KEYS, STEP_KEYS, read, split
 from casebase.record.casetext import scalar, write_step
 from casebase.record.schema import Findings
-from casebase.record.yamltree import Items, Node, Scalar, parse
-from casebase.record.yamltree import Mapping as Group
+from casebase.record.tree import Items, Node, Scalar, parse
+from casebase.record.tree import Mapping as Group
 
 PATIENCE = 10.0
 """Seconds to wait for another process that is writing into the folder."""

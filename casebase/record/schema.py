@@ -14,7 +14,7 @@ from datetime import date
 from decimal import Decimal
 
 from casebase.problems import Place, Problem, Severity, did_you_mean
-from casebase.record.yamltree import Items, Mapping, Node, Scalar
+from casebase.record.tree import Items, Mapping, Node, Scalar
 
 MAX_TEXT = 20_000
 

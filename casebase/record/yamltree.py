@@ -9,49 +9,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 import yaml
 
 from casebase.problems import Place, Problem
+from casebase.record.tree import Items, Mapping, Node, Scalar
 
 MAX_DEPTH = 16
 
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-
-
-class Scalar(NamedTuple):
-    """A single value as typed. `start` and `end` are character positions in the parsed text."""
-
-    text: str
-    place: Place
-    start: int
-    end: int
-    quoted: bool = False
-
-
-class Items(NamedTuple):
-    """A sequence."""
-
-    items: tuple[Node, ...]
-    place: Place
-    start: int
-    end: int
-
-
-class Mapping(NamedTuple):
-    """Keys and values in the order of the file."""
-
-    entries: tuple[tuple[Scalar, Node], ...]
-    place: Place
-    start: int
-    end: int
-
-    def get(self, key: str) -> Node | None:
-        return next((value for name, value in self.entries if name.text == key), None)
-
-
-Node = Scalar | Items | Mapping
 
 
 class _Stop(Exception):

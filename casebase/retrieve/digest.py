@@ -36,7 +36,7 @@ class CheckRow(NamedTuple):
 class Digest(NamedTuple):
     """One case as the index knows it. Labels are the vocabulary's where it has the term, else as typed.
 
-    `said` are the words of the complaint, from which the learned part learns.
+    `said` are the words of the complaint, from which the learned part learns; title and status are only shown.
     """
 
     id: str
@@ -56,6 +56,8 @@ class Digest(NamedTuple):
     effects: tuple[EffectRow, ...]
     checks: tuple[CheckRow, ...]
     said: str = ""
+    title: str = ""
+    status: str = "closed"
 
 
 def digest(case: Case, lexicon: Lexicon) -> Digest:
@@ -85,6 +87,8 @@ def digest(case: Case, lexicon: Lexicon) -> Digest:
         checks=tuple(CheckRow(vocabulary.label("check", step.check), step.verdict or "")
                      for step in case.steps if isinstance(step, Check)),
         said=said(case.complaint),
+        title=case.title,
+        status=case.status,
     )
 
 

@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from casebase import __version__
 from casebase.problems import Problem
+from casebase.record.case import OUTCOMES
 from casebase.record.folder import Entry, Listing, Signature, load, read_bytes, require_folder, scan
 from casebase.record.settings import Settings, read_settings
 from casebase.retrieve import store
@@ -34,7 +35,7 @@ from casebase.retrieve.weights import DEFAULTS, Weights, read_weights
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 12
+FORMAT = 14
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
@@ -112,6 +113,14 @@ class Index:
     def id(self, position: int) -> str:
         segment, place = self.locate(position)
         return segment.id(place)
+
+    def shown(self, position: int) -> tuple[str, str, str]:
+        """What a list of cases shows of one: its title, kind of machine, and outcome (else its status)."""
+        segment, place = self.locate(position)
+        kind, outcome = int(segment["kind"][place]), int(segment["outcome"][place])
+        status = "open" if segment["open"][place] else "closed"
+        return (segment.title(place), str(self.tables.lists["kind"][kind]) if kind >= 0 else "",
+                OUTCOMES[outcome] if outcome >= 0 else status)
 
     def came_back(self, position: int) -> bool:
         """Whether the repair of that case did not hold."""

@@ -11,6 +11,7 @@ import numpy as np
 from casebase.record.case import OUTCOMES
 from casebase.retrieve import store
 from casebase.retrieve.learned import LEAST_LABELLED, Learned, from_store
+from casebase.retrieve.text import stem
 
 if TYPE_CHECKING:
     from casebase.retrieve.index import Index
@@ -40,6 +41,9 @@ def learned_part(index: Index, place: Path | None, *, built: bool, notes: list[s
     from casebase.retrieve.training import fit
 
     learned = fit(list(samples(index)))
+    if learned is not None:  # words of the trade come in questions although no case has said them yet
+        trade = {word: stem(word) for word in index.lexicon.folding.heads if " " not in word and stem(word)}
+        learned = learned._replace(stems={**trade, **learned.stems})
     if place is not None:
         arrays, tables, texts = learned.stored() if learned else ({}, {}, {})
         try:

@@ -72,8 +72,14 @@ class Segment:
 
     def said(self, position: int) -> str:
         """The words of a case's complaint."""
-        at = self["said_at"]
-        return bytes(self["said_bytes"][at[position]: at[position + 1]]).decode()
+        return self._text("said", position)
+
+    def title(self, position: int) -> str:
+        return self._text("title", position)
+
+    def _text(self, name: str, position: int) -> str:
+        at = self[f"{name}_at"]
+        return bytes(self[f"{name}_bytes"][at[position]: at[position + 1]]).decode()
 
     def row(self, name: str, position: int) -> npt.NDArray[Any]:
         """The values of a list column for one case."""
@@ -177,10 +183,14 @@ def _effects(arrays: Arrays, digests: Sequence[Digest], tables: Tables) -> None:
 
 
 def _lessons(arrays: Arrays, digests: Sequence[Digest]) -> None:
-    """The words of each complaint, and a hash of all the learned part takes from the case: 0 where that is nothing."""
+    """Title and words of each complaint, and a hash of all the learned part takes from the case: 0 where that is nothing."""
     words = [item.said.encode() for item in digests]
     arrays["said_at"] = _pointers([len(part) for part in words])
     arrays["said_bytes"] = np.frombuffer(b"".join(words), dtype=np.uint8)
+    titles = [item.title.encode() for item in digests]
+    arrays["title_at"] = _pointers([len(part) for part in titles])
+    arrays["title_bytes"] = np.frombuffer(b"".join(titles), dtype=np.uint8)
+    arrays["open"] = np.array([item.status == "open" for item in digests], dtype=np.bool_)
     arrays["lesson"] = np.array([
         hashed("\t".join((item.id, item.said, item.kind, item.engine, item.cluster, item.outcome, *item.causes)))
         if item.causes or item.outcome else 0 for item in digests], dtype=np.uint64)

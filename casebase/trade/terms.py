@@ -18,8 +18,8 @@ from typing import Any, Literal, cast, get_args
 from casebase.problems import Place, Problem, did_you_mean
 from casebase.record.folder import read_bytes
 from casebase.record.schema import Fields, Findings, join, text_list
-from casebase.record.yamltree import Mapping as Node
-from casebase.record.yamltree import parse
+from casebase.record.tree import Mapping as Node
+from casebase.record.tree import parse
 from casebase.trade import DATA
 
 Kind = Literal["symptom", "check", "action", "cause", "setting", "machine", "engine", "carburettor", "hazard"]
