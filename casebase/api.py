@@ -110,10 +110,7 @@ class CaseBase:
         """The owner's hand-over sheet of the job that `reference` names; it holds the private part."""
         from casebase.reuse.sheet import sheet
 
-        reading = self.reading(reference)
-        if reading.case is None:
-            raise Refused(*errors(reading.problems), usage=False)
-        return sheet(reading.case, self.index.settings, self.index.lexicon.vocabulary)
+        return sheet(usable(self.reading(reference)), self.index.settings, self.index.lexicon.vocabulary)
 
     def complaints(self) -> dict[str, str]:
         """The complaint of every case that counts, read from the files, by id."""
@@ -145,10 +142,7 @@ class CaseBase:
         if not JOB_NAME.fullmatch(reference.strip()):
             return None, None
         entry = find_case(self.folder, reference.strip())
-        reading = load(entry.path, entry.id)
-        if reading.case is None:
-            raise Refused(*errors(reading.problems), usage=False)
-        return reading.case, entry.path
+        return usable(load(entry.path, entry.id)), entry.path
 
     def reading(self, reference: str) -> Reading:
         """The case file that `reference` names (see `record.folder.find_case`), with its problems."""
@@ -160,6 +154,13 @@ class CaseBase:
         if id_problem(case_id):  # no id, but perhaps a path that leads out of the folder
             return None
         return load(self.folder / f"{case_id}.md", case_id).case
+
+
+def usable(reading: Reading) -> Case:
+    """The case of a file. Raises `Refused` with what is wrong where the file holds none that can be used."""
+    if reading.case is None:
+        raise Refused(*errors(reading.problems), usage=False)
+    return reading.case
 
 
 def measure_records(file: Path, *, english_only: bool = False,

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from casebase.cli.frame import person_errors, print_json
+from casebase.cli.frame import day_of, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, open_base
 from casebase.cli.outgoing import hand_out
 
@@ -42,15 +41,6 @@ def draft(
         print_json(shape(found))
     else:
         hand_out(as_file(found, when, title=title), into)
-
-
-def day_of(text: str) -> date:
-    from casebase.problems import refuse
-
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise refuse("date", f'"{text}" is not a date', "write it as 2026-04-18", field="--date") from None
 
 
 def words_of(notes: Path | None) -> str:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from casebase.cli import followupviews
-from casebase.cli.frame import mention, person_errors, print_json
-from casebase.cli.jobcommands import day_of
+from casebase.cli.frame import day_of, mention, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, case_folder, open_base
 from casebase.cli.paper import Paper, progress
 

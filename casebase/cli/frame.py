@@ -10,12 +10,13 @@ import re
 import sys
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 from typing import Any, ParamSpec, TextIO, TypeVar
 
 import typer
 
-from casebase.problems import Problem, Refused, errors, visible
+from casebase.problems import Problem, Refused, errors, refuse, visible
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -106,3 +107,11 @@ def wrong_usage(error: Any) -> int:
         print(f"{error.ctx.get_usage()}\nTry '{path} --help' for help.\n", file=sys.stderr)
     print(f"Error: {visible(error.format_message(), keep_newlines=True)}", file=sys.stderr)
     return int(error.exit_code)
+
+
+def day_of(words: str) -> date:
+    """A day as given, today where nothing is given. Raises `Refused` for what is no day."""
+    try:
+        return date.fromisoformat(words) if words else date.today()
+    except ValueError:
+        raise refuse("date", f'"{words}" is not a day', "write it as 2026-04-18", field="--date") from None

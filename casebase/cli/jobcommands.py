@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from casebase.cli.frame import mention, person_errors, print_json
+from casebase.cli.frame import day_of, mention, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, case_folder, open_base
 from casebase.cli.paper import Paper
 from casebase.problems import Problem, errors, visible
@@ -19,16 +18,6 @@ if TYPE_CHECKING:
     from casebase.record.case import Case
 
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job: its number (26-014 or 14), id or part of the id.")]
-
-
-def day_of(words: str) -> date:
-    """A day as given, today where nothing is given. Raises `Refused` for what is no day."""
-    from casebase.problems import refuse
-
-    try:
-        return date.fromisoformat(words) if words else date.today()
-    except ValueError:
-        raise refuse("date", f'"{words}" is not a day', "write it as 2026-04-18", field="--date") from None
 
 
 @app.command("open")

@@ -18,7 +18,7 @@ from typer.models import CommandInfo
 from casebase import __version__
 from casebase.cli.frame import guarded, mention, person_errors, print_json, say
 from casebase.cli.paper import Paper, progress
-from casebase.problems import Refused, errors, visible
+from casebase.problems import errors, visible
 
 if TYPE_CHECKING:
     from casebase.reuse.nextcheck import Profile
@@ -137,21 +137,19 @@ def show(
 
     Example: casebase show 25-007
     """
-    from casebase.api import CaseBase
+    from casebase.api import CaseBase, usable
     from casebase.record.settings import read_settings
 
     folder = case_folder(cases)
-    reading = CaseBase(folder).reading(reference)
-    if reading.case is None:
-        raise Refused(*errors(reading.problems), usage=False)
+    case = usable(CaseBase(folder).reading(reference))
     if as_json:
         from casebase.reuse import shapes
 
-        print_json(shapes.case(reading.case))
+        print_json(shapes.case(case))
     else:
         from casebase.cli import views
 
-        views.case(Paper(), reading.case, read_settings(folder)[0].currency)
+        views.case(Paper(), case, read_settings(folder)[0].currency)
 
 
 @app.command()

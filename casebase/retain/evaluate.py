@@ -14,12 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase.problems import refuse
-from casebase.retain.measures import (
-    binary_ndcg,
-    macro_f1,
-    precision,
-    reciprocal_rank,
-)
+from casebase.retain.measures import binary_ndcg, macro_f1, precision, reciprocal_rank
 from casebase.retrieve.index import Index
 from casebase.retrieve.learned import trust
 from casebase.retrieve.lessons import attributes_of, samples_of
@@ -50,11 +45,14 @@ class Asked(NamedTuple):
 
     def ndcg(self, weights: Weights, earned: float) -> float:
         """nDCG@10 of the order that these weights give."""
-        return binary_ndcg(self.hits(weights, earned), int(self.relevant.sum()), DEPTH)
+        return self.ndcg_of(best_positions(self.scores.total(weights, earned), self.scores.index))
 
-    def hits(self, weights: Weights, earned: float) -> list[bool]:
-        order = best_positions(self.scores.total(weights, earned), self.scores.index)[:DEPTH]
-        return [bool(self.relevant[position]) for position in order]
+    def ndcg_of(self, order: Sequence[int]) -> float:
+        return binary_ndcg(self.hits(order), int(self.relevant.sum()), DEPTH)
+
+    def hits(self, order: Sequence[int]) -> list[bool]:
+        """Which of the first places are relevant."""
+        return [bool(self.relevant[position]) for position in order[:DEPTH]]
 
 
 class Quality(NamedTuple):
@@ -88,18 +86,19 @@ def evaluate(index: Index, texts: Mapping[str, str], progress: Rounds | None = N
     for asked in questions(index, texts, progress):
         own = set(index.labels("causes", "cause", asked.position))
         total = asked.scores.total(index.weights, learned_weight)
+        order = best_positions(total, index)
         if ended[asked.position] >= 0:
-            ranked = [(place, float(total[place])) for place in best_positions(total, index)]
+            ranked = [(place, float(total[place])) for place in order]
             near = neighbours(ranked, np.where(asked.scores.factor > 0, ended, -1))
             fixed.append((blend(near.share, asked.fixed), int(ended[asked.position])))
         if not own:
             continue
-        likely = likeliest(asked, index, learned_weight, total)
+        likely = likeliest(asked, index, learned_weight, order, total)
         true.append(number[min(own, key=lambda cause: likely.index(cause) if cause in likely else len(likely))])
         said.append(number[likely[0]] if likely else -1)
         top3 += bool(own & set(likely[:3]))
-        ranks.append(asked.hits(index.weights, learned_weight))
-        figures.append((asked.ndcg(index.weights, learned_weight), asked.ndcg(TEXT_ALONE, 0.0)))
+        ranks.append(asked.hits(order))
+        figures.append((asked.ndcg_of(order), asked.ndcg(TEXT_ALONE, 0.0)))
     return _quality(ranks, figures, true, said, top3, fixed)
 
 
@@ -129,21 +128,18 @@ def _quality(ranks: Sequence[Sequence[bool]], figures: Sequence[tuple[float, flo
 
 def earned_trust(index: Index) -> float:
     """The trust a model of all cases earns; that of the folds differs by next to nothing."""
-    causes = [cause for position in np.flatnonzero(index.alive)
-              for cause in index.labels("causes", "cause", int(position))]
+    causes = [cause for position in index.positions() for cause in index.labels("causes", "cause", position)]
     return trust(len(causes), len(set(causes)))
 
 
 def questions(index: Index, texts: Mapping[str, str], progress: Rounds | None = None) -> Iterable[Asked]:
     """Every case with a known cause or end, asked for from the others. See `evaluate`."""
-    positions = [int(place) for place in np.flatnonzero(index.alive)
-                 if any(char.isalnum() for char in texts[index.id(int(place))])]
+    positions = [place for place in index.positions() if any(char.isalnum() for char in texts[index.id(place)])]
     group = groups(index, positions)
     taught = [(position, sample) for position in positions for sample in _all_samples(index, position)]
-    lone = _shared_causes(index, positions, group)
-    if not lone:
+    if not _shared_causes(index, positions, group):
         raise refuse("lone-labels", "no two cases share a cause, so there is nothing to measure",
-                          "record the causes of more cases, by the same names", usage=False)
+                     "record the causes of more cases, by the same names", usage=False)
     crossed = cross_fit([sample for _position, sample in taught], [group[position] for position, _sample in taught],
                         min(FOLDS, len(set(group.values())), max(FEWEST_FOLDS, MOST_FITTED // len(taught))),
                         (lambda rounds, total: progress(rounds, total, "learning")) if progress else None)
@@ -219,12 +215,13 @@ def question_of(index: Index, position: int, text: str) -> Understood:
     return understand(text[:2000], index.lexicon)._replace(machine=machine)
 
 
-def likeliest(asked: Asked, index: Index, earned: float, total: npt.NDArray[np.float64]) -> list[str]:
+def likeliest(asked: Asked, index: Index, earned: float, order: Sequence[int],
+              total: npt.NDArray[np.float64]) -> list[str]:
     """Causes, likeliest first: by the learned chances where they are trusted, else by the vote of the nearest."""
     if earned:
         return sorted(asked.chances, key=lambda cause: (-asked.chances[cause], cause))
     votes: dict[str, float] = {}
-    nearest = [place for place in best_positions(total, index) if index.row("causes", place)][:VOTERS]
+    nearest = [place for place in order if index.row("causes", place)][:VOTERS]
     for place in nearest:
         for cause in index.labels("causes", "cause", place):
             votes[cause] = votes.get(cause, 0.0) + float(total[place])

@@ -7,7 +7,8 @@ difference; the learned part is taken out where words and terms alone are surely
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from heapq import nsmallest
 from typing import NamedTuple
 
 import numpy as np
@@ -63,7 +64,7 @@ def tune(index: Index, texts: Mapping[str, str], progress: Rounds | None = None)
     return Tuned(choices[best]._replace(evidence=evidence), len(table), default, chosen, float(error[best]))
 
 
-def _some(asked: object) -> list[Asked]:
-    """The questions with a known cause, at most MOST_QUESTIONS of them."""
-    with_cause = [one for one in asked if one.relevant.any()]  # type: ignore[attr-defined]
-    return sorted(with_cause, key=lambda one: hashed(one.scores.index.id(one.position)))[:MOST_QUESTIONS]
+def _some(asked: Iterable[Asked]) -> list[Asked]:
+    """The questions with a known cause, at most MOST_QUESTIONS of them; no more are held in memory at a time."""
+    return nsmallest(MOST_QUESTIONS, (one for one in asked if one.relevant.any()),
+                     key=lambda one: hashed(one.scores.index.id(one.position)))

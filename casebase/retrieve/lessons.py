@@ -66,8 +66,8 @@ def _load(place: Path | None) -> tuple[str, Learned | None] | None:
 
 def samples(index: Index) -> Iterator[Sample]:
     """What the cases that count teach; a case with several causes teaches each."""
-    for position in np.flatnonzero(index.alive):
-        yield from samples_of(index, int(position))
+    for position in index.positions():
+        yield from samples_of(index, position)
 
 
 def samples_of(index: Index, position: int) -> list[Sample]:
