@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from casebase.problems import Problem, Refused, errors, refuse
 from casebase.record.case import Case
 from casebase.record.casefile import Reading
 from casebase.record.folder import find_case, id_problem, load
 from casebase.retrieve.index import Index, Progress, open_index
-from casebase.retrieve.understand import Understood, understand
+from casebase.retrieve.understand import Understood, understand, without
 from casebase.reuse.firstanswer import FirstAnswer, first_answer
 
 # What is meant as a job and not as words: a number, or an id that begins with one.
@@ -22,13 +23,48 @@ JOB_NAME = re.compile(r"\d+|\d\d-\d{3,}[A-Za-z0-9._-]*")
 if TYPE_CHECKING:
     from casebase.retain.draft import Draft
     from casebase.retain.evaluate import Quality, Rounds
+    from casebase.retain.followup import Due, Durability, Recorded
+    from casebase.retain.job import SeenBefore
+    from casebase.retain.jobclose import Answers
+    from casebase.retain.overview import Listed, Overview
+    from casebase.retain.stepline import Given, LineRead
     from casebase.retain.textruns import CollectionQuality
     from casebase.retain.tune import Tuned
+    from casebase.retrieve.lookup import LookUp
     from casebase.reuse.answer import Reply
     from casebase.reuse.nextcheck import Known, NextStep, Profile
     from casebase.reuse.page import Page
     from casebase.reuse.reading import ReadingAnswer
     from casebase.reuse.weigh import Replacement, Weighing
+
+
+class JobFile(NamedTuple):
+    """A job with its file and the bytes it was read from, by which a change made meanwhile is noticed."""
+
+    case: Case
+    path: Path
+    seen: bytes
+
+
+class Opened(NamedTuple):
+    """A job just opened, what the record says of it, and the earlier jobs it may belong to."""
+
+    case: Case
+    path: Path
+    notes: tuple[str, ...]
+    answer: FirstAnswer
+    step: NextStep
+    comeback: SeenBefore | None
+    twin: SeenBefore | None
+
+
+class Finished(NamedTuple):
+    """A job just closed. `problems` are those of its file."""
+
+    case: Case
+    remarks: tuple[str, ...]
+    twin: SeenBefore | None
+    problems: tuple[Problem, ...]
 
 
 class CaseBase:
@@ -55,19 +91,38 @@ class CaseBase:
         """All that is wrong with the folder's files."""
         return self.index.problems
 
-    def understand(self, text: str) -> Understood:
-        return understand(text, self.index.lexicon)
+    def understand(self, text: str, wrong: Sequence[str] = ()) -> Understood:
+        """What is read in a text, without what is named in `wrong`."""
+        return without(understand(text, self.index.lexicon), wrong)
 
-    def find(self, text: str, *, limit: int = 6, diverse: bool = True) -> FirstAnswer:
+    def find(self, text: str, *, limit: int = 6, diverse: bool = True, wrong: Sequence[str] = ()) -> FirstAnswer:
         """Similar cases for a complaint in plain words, what cured them, and the cautions."""
-        return first_answer(text, self.index, limit=limit, diverse=diverse)
+        return first_answer(text, self.index, limit=limit, diverse=diverse, wrong=wrong)
+
+    def look_up(self, query: str, limit: int = 20) -> LookUp:
+        """The cases that hold these very words; see `retrieve.lookup`."""
+        from casebase.retrieve.lookup import look_up
+
+        return look_up(self.folder, query, limit, self._progress)
+
+    def overview(self) -> Overview:
+        """The shop in plain counts."""
+        from casebase.retain.overview import overview
+
+        return overview(self.index)
+
+    def listed(self, *, open_only: bool = False) -> tuple[Listed, ...]:
+        """Every case that counts as a list shows it, newest first."""
+        from casebase.retain.overview import listed
+
+        return listed(self.index, open_only=open_only)
 
     def next_step(self, words: str, known: Known | None = None, *, profile: Profile = "bench",
-                  limit: int = 5) -> NextStep:
+                  limit: int = 5, wrong: Sequence[str] = ()) -> NextStep:
         """What to check or do next for a complaint in plain words, given what is known of this machine."""
         from casebase.reuse.nextcheck import Known, next_step
 
-        return next_step(self.understand(words), self.index, known or Known(), profile=profile, limit=limit)
+        return next_step(self.understand(words, wrong), self.index, known or Known(), profile=profile, limit=limit)
 
     def next_step_of(self, job: Case, more: Known | None = None, *, profile: Profile = "bench",
                      limit: int = 5) -> NextStep:
@@ -112,13 +167,104 @@ class CaseBase:
 
         return sheet(usable(self.reading(reference)), self.index.settings, self.index.lexicon.vocabulary)
 
+    # A job as it happens. Each of these writes one file; the index takes it in when it is opened anew.
+
+    def reopen(self) -> None:
+        """Lets the next question see the files as they are by then."""
+        self.__dict__.pop("index", None)
+
+    def open_job(self, complaint: str, day: date, *, machine: str = "", tag: str = "", title: str = "") -> Opened:
+        """Writes the file of a new job and says what the record knows of such complaints; see `retain.job`."""
+        from casebase.retain import job
+
+        answer = self.find(f"{complaint}. {machine}" if machine else complaint)
+        made = job.open_job(self.folder, complaint, self.index.lexicon, day, machine=machine, tag=tag, title=title)
+        return Opened(made.case, made.path, made.notes, answer, self.next_step_of(made.case),
+                      job.comeback_of(self.folder, made.case), self._twin(made.case))
+
+    def job_file(self, reference: str) -> JobFile:
+        """The job that `reference` names, to be changed."""
+        from casebase.retain.job import load_case
+
+        path = find_case(self.folder, reference).path
+        case, seen = load_case(path)
+        return JobFile(case, path, seen)
+
+    def read_line(self, job: JobFile, line: str, given: Given | None = None) -> LineRead:
+        """How a line, and what is said beside it, reads as the next step of a job; nothing is written."""
+        from casebase.retain.stepline import Given, read_line
+
+        return read_line(line, job.case, self.index.lexicon, given or Given())
+
+    def log(self, job: JobFile, read: LineRead, *, guarded: bool = False) -> Case:
+        """Adds the step that was read. `guarded`: only if the file is still the one the line was read for."""
+        from casebase.record.edit import add_step
+
+        if read.step is None:
+            raise Refused(*read.problems)
+        return add_step(job.path, read.step, job.seen if guarded else None)
+
+    def finish(self, job: JobFile, answers: Answers, ask: Callable[[str], str] | None = None) -> Finished:
+        """Closes a job from what is said in `answers`, and asked for; refused with all that is missing.
+
+        Where it is a comeback of an earlier job, that job's file gets the news.
+        """
+        from casebase.record.edit import change
+        from casebase.retain.followup import tell_earlier
+        from casebase.retain.job import comeback_of
+        from casebase.retain.jobclose import close
+
+        before = comeback_of(self.folder, job.case)
+        closing = close(job.case, self.index.lexicon.vocabulary, answers, ask, before)
+        twin = self._twin(job.case)
+        case = change(job.path, closing.changes, job.seen)
+        remarks = (*closing.remarks, *tell_earlier(self.folder, case, self.index.lexicon))
+        return Finished(case, remarks, twin, self.problems_of(job.path))
+
+    def problems_of(self, path: Path) -> tuple[Problem, ...]:
+        """What is wrong with one file as it is now. The index is opened anew and takes the file in."""
+        self.reopen()
+        return tuple(problem for problem in self.problems if Path(problem.file).name == path.name)
+
+    def _twin(self, case: Case) -> SeenBefore | None:
+        """A case that may be this very job written down twice, sought among those with the most alike complaint."""
+        from casebase.retain.job import near_duplicate
+
+        if not any(char.isalnum() for char in case.complaint):
+            return None
+        near = self.find(case.complaint, limit=12, diverse=False).ranking.shown
+        return near_duplicate(case, filter(None, (self.case(match.id) for match in near)))
+
+    # After the job.
+
+    def cases(self, progress: Rounds | None = None) -> list[Case]:
+        """Every case that counts, read from its file, by id."""
+        names = [self.index.id(position) for position in self.index.positions()]
+        found = map(self.case, progress(names, len(names), "reading cases") if progress else names)
+        return [case for case in found if case is not None]
+
+    def due(self, day: date, progress: Rounds | None = None) -> tuple[Due, ...]:
+        """Whom to ask whether the cure held, those due longest first."""
+        from casebase.retain.followup import to_ask
+
+        return to_ask(self.cases(progress), self.index.lexicon, day)
+
+    def durability(self, day: date, progress: Rounds | None = None) -> tuple[Durability, ...]:
+        """How long each fix holds, as far as news tell."""
+        from casebase.retain.followup import durability
+
+        return durability(self.cases(progress), self.index.lexicon, day)
+
+    def record_news(self, reference: str, words: str, day: date, today: date, *, new_case: bool = True) -> Recorded:
+        """Writes a reply down; "came back" opens a linked job unless `new_case` is False."""
+        from casebase.retain.followup import record
+
+        return record(self.folder, reference, words, day, today=today, new_case=new_case)
+
     def complaints(self) -> dict[str, str]:
         """The complaint of every case that counts, read from the files, by id."""
-        found = {}
-        for position in self.index.positions():
-            name = self.index.id(position)
-            case = self.case(name)
-            found[name] = case.complaint if case else ""
+        found = dict.fromkeys(map(self.index.id, self.index.positions()), "")  # also of a file gone meanwhile
+        found.update((case.id, case.complaint) for case in self.cases())
         return found
 
     def tune(self, progress: Rounds | None = None) -> Tuned:

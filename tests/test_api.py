@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from commands import ROOT, copy_of_demo, environment, quick_lexicon
+from helpers import EXAMPLE
 
 import casebase
 from casebase import CaseBase
 from casebase.problems import Refused
+from casebase.retain.jobclose import Answers
 
 
 @pytest.fixture(autouse=True)
@@ -133,3 +136,70 @@ def test_progress(demo):
 def test_a_missing_folder(tmp_path):
     with pytest.raises(Refused, match="is not a folder"):
         CaseBase(tmp_path / "none").find("no spark")
+
+
+# A job through the object, as pages and other programs do it.
+
+DAY = date(2026, 12, 1)
+
+
+def test_a_job_from_complaint_to_hand_over(demo):
+    base = CaseBase(demo)
+    opened = base.open_job("surges at full throttle and leaks at the carburettor", DAY, machine="mower, four-stroke")
+    assert opened.case.symptoms == ("surges", "fuel leak")
+    assert opened.answer.cases == 12
+    assert opened.step.proposals
+    assert (opened.comeback, opened.twin) == (None, None)
+    number = opened.case.number
+    for line in ("inlet needle worn, bad", "fitted a new carburettor kit, cured the leak, surging better, 40 min, 11.80"):
+        job = base.job_file(number)
+        case = base.log(job, base.read_line(job, line), guarded=True)
+    assert len(case.steps) == 2
+    done = base.finish(base.job_file(number), Answers(outcome="partly fixed", causes=("unknown",), proof=("ran ten minutes",),
+                                                      safety=("ok",)))
+    assert (done.case.status, done.case.outcome, done.problems) == ("closed", "partly fixed", ())
+    assert base.index.size == 13  # the index was opened anew
+    assert "What was done" in {block.heading for block in base.sheet(number).filled}
+
+
+def test_a_line_that_says_too_little_writes_nothing(demo):
+    base = CaseBase(demo)
+    number = base.open_job("no spark", DAY, machine="chainsaw").case.number
+    job = base.job_file(number)
+    read = base.read_line(job, "fiddled about")
+    assert read.step is None
+    with pytest.raises(Refused, match="does not say what was checked"):
+        base.log(job, read)
+    assert job.path.read_bytes() == job.seen
+
+
+def test_a_guarded_step_does_not_go_into_a_changed_file(demo):
+    base = CaseBase(demo)
+    number = base.open_job("no spark", DAY, machine="chainsaw").case.number
+    one, other = base.job_file(number), base.job_file(number)
+    base.log(one, base.read_line(one, "spark tester: no spark"), guarded=True)
+    with pytest.raises(Refused, match="changed by somebody else"):
+        base.log(other, base.read_line(other, "fitted new plug, no change"), guarded=True)
+    assert len(base.log(other, base.read_line(other, "fitted new plug, no change")).steps) == 2  # at the end of what is there
+
+
+@pytest.mark.parametrize(
+    ("symptom", "days", "came_back"),
+    [("dies when tilted", 20, True), ("surges", 20, False), ("dies when tilted", 90, False)],
+)
+def test_a_finished_comeback_is_told_to_the_earlier_job(tmp_path, symptom, days, came_back):
+    """Only the same trouble of the same machine within the time speaks against the repair."""
+    before = tmp_path / "26-014-dies-when-tilted.md"
+    before.write_text(EXAMPLE.replace("followups:", "# followups:").replace("comeback of: 25-031-trimmer-fades\n", ""))
+    base = CaseBase(tmp_path)
+    when = date(2026, 3, 7) + timedelta(days)
+    opened = base.open_job(symptom, when, machine="string trimmer", tag="M-7")
+    assert (opened.comeback is not None) == (days < 60)
+    base.log(job := base.job_file(opened.case.number), base.read_line(job, "new fuel line, cured"))
+    done = base.finish(base.job_file(opened.case.number), Answers(outcome="fixed", causes=("unknown",), proof=("ran",), safety=("ok",)))
+    earlier = base.case(before.stem)
+    assert earlier is not None
+    assert earlier.came_back == came_back
+    assert (f"noted in [{earlier.number}] that it came back" in done.remarks) == came_back
+    if came_back:
+        assert earlier.followups[-1].date == when

@@ -242,3 +242,19 @@ def test_the_lexicon_is_the_trades() -> None:
         assert label in terms["cause" if kind == "cause" else "symptom"]
     for _text, label, _status in (*CLASSES, *SCOPES):
         assert label in terms["symptom"]
+
+
+@pytest.mark.parametrize(
+    ("words", "label", "wanted"),
+    [
+        ("It blew black smoke until I cleaned the filter. No smoke now.", "black smoke", "resolved"),
+        ("It blew black smoke. No spark now.", "black smoke", "present"),
+        ("At one time it surged badly.", "surges", "historical"),
+        ("The drive slipped, a new belt stopped that.", "drive slips", "resolved"),
+        ("I ordered a starter rope in case it breaks.", "starter rope broken", "possible"),
+        ("Smoke and power are no problem.", "blue or white smoke", "absent"),
+        ("It surges and compression is fine.", "surges", "present"),
+    ],
+)
+def test_what_is_taken_back_later_or_only_feared(words: str, label: str, wanted: str) -> None:
+    assert symptom(label, words) == wanted

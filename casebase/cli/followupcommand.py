@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -11,9 +11,6 @@ from casebase.cli import followupviews
 from casebase.cli.frame import day_of, mention, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, case_folder, open_base
 from casebase.cli.paper import Paper, progress
-
-if TYPE_CHECKING:
-    from casebase.record.case import Case
 
 
 @app.command()
@@ -39,18 +36,15 @@ def followups(
     if any(reply):
         record(reply, when, no_case, cases, as_json)
         return
-    from casebase.retain import followup
-
     base = open_base(cases)
-    read = all_cases(base)
     if fixes:
-        held = followup.durability(read, base.index.lexicon, when)
+        held = base.durability(when, progress)
         if as_json:
             print_json(followupviews.fixes_json(held, when, limit))
         else:
             followupviews.fixes(Paper(), held, when, limit)
     else:
-        due = followup.to_ask(read, base.index.lexicon, when)
+        due = base.due(when, progress)
         if as_json:
             print_json(followupviews.due_json(due, when, limit))
         else:
@@ -68,13 +62,6 @@ def refuse_mixtures(reply: tuple[str, str], no_case: bool, fixes: bool) -> None:
     if no_case and followup.status_of(reply[1] or "unknown") != "came back":
         raise refuse("argument", "--no-case goes with a comeback",
                      'casebase followups --record 25-007 "came back" --no-case', field="--no-case")
-
-
-def all_cases(base: Any) -> list[Case]:
-    """Every case that can be read, with a bar where that takes a while."""
-    names = [base.index.id(position) for position in base.index.positions()]
-    found = (base.case(name) for name in progress(names, len(names), "reading cases"))
-    return [case for case in found if case is not None]
 
 
 def record(reply: tuple[str, str], when: date, no_case: bool, cases: Any, as_json: bool) -> None:

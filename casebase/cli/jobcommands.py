@@ -5,17 +5,14 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from casebase.cli.frame import day_of, mention, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, case_folder, open_base
 from casebase.cli.paper import Paper
-from casebase.problems import Problem, errors, visible
-
-if TYPE_CHECKING:
-    from casebase.record.case import Case
+from casebase.problems import errors, visible
 
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job: its number (26-014 or 14), id or part of the id.")]
 
@@ -38,43 +35,21 @@ def open_job(
     """
     from casebase.cli import jobviews
     from casebase.record.folder import require_folder
-    from casebase.retain import job
 
     when = day_of(day)
     require_folder(case_folder(cases))
     base = open_base(cases)
-    answer = base.find(f"{complaint}. {machine}" if machine else complaint)
-    opened = job.open_job(base.folder, complaint, base.index.lexicon, when, machine=machine, tag=tag, title=title)
-    step = base.next_step_of(opened.case)
-    before = jobviews.warnings(job.comeback_of(base.folder, opened.case), twin_of(base, opened.case))
+    opened = base.open_job(complaint, when, machine=machine, tag=tag, title=title)
+    before = jobviews.warnings(opened.comeback, opened.twin)
     if as_json:
         from casebase.reuse import shapes
 
         print_json({"case": shapes.case(opened.case), "file": str(opened.path), "notes": [*opened.notes, *before],
-                    "find": shapes.first_answer(answer), "next": shapes.next_step(step, base.index.lexicon.vocabulary)})
+                    "find": shapes.first_answer(opened.answer),
+                    "next": shapes.next_step(opened.step, base.index.lexicon.vocabulary)})
     else:
-        jobviews.opened(Paper(), base, opened, before, answer, step)
+        jobviews.opened(Paper(), base, opened, before)
     mention(base.index.errors)
-
-
-def twin_of(base: Any, case: Any) -> Any:
-    """A case that may be this very job written down twice, sought among those with the most alike complaint."""
-    from casebase.retain.job import near_duplicate
-
-    if not any(char.isalnum() for char in case.complaint):
-        return None
-    near = base.find(case.complaint, limit=12, diverse=False).ranking.shown
-    return near_duplicate(case, filter(None, (base.case(match.id) for match in near)))
-
-
-def job_file(base: Any, reference: str) -> tuple[Case, Path, bytes]:
-    """The job that `reference` names, its file and the bytes it was read from. Raises `Refused` for an unknown one."""
-    from casebase.record.folder import find_case
-    from casebase.retain.job import load_case
-
-    path = find_case(base.folder, reference).path
-    case, seen = load_case(path)
-    return case, path, seen
 
 
 Texts = list[str] | None
@@ -111,19 +86,18 @@ def log_step(
     from casebase.cli import jobviews
     from casebase.problems import Refused
     from casebase.record.casetext import write_step
-    from casebase.record.edit import add_step
-    from casebase.retain.stepline import Given, read_line
+    from casebase.retain.stepline import Given
 
     given = Given(check, setting, tuple(do or ()), found, verdict, before, after, tuple(symptoms or ()),
                   tuple(results or ()), minutes, parts, source, note)
     base = open_base(cases)
-    case, path, _seen = job_file(base, job)
-    read = read_line(line, case, base.index.lexicon, given)
+    file = base.job_file(job)
+    read = base.read_line(file, line, given)
     if read.step is None:
         if not as_json:
             jobviews.pieces(Paper(sys.stderr), read)
         raise Refused(*read.problems)
-    case = add_step(path, read.step)
+    case = base.log(file, read)
     if as_json:
         print_json({"case": case.id, "step": len(case.steps), "read": [piece._asdict() for piece in read.pieces],
                     "remarks": list(read.remarks), "written": "\n".join(write_step(read.step))})
@@ -156,26 +130,20 @@ def finish_job(
     Example: casebase finish 26-022 --outcome "partly fixed" --cause "stale fuel" --proof "ran ten minutes" --safety ok
     """
     from casebase.cli import jobviews
-    from casebase.record.edit import change
-    from casebase.retain import jobclose
-    from casebase.retain.job import comeback_of
+    from casebase.retain.jobclose import Answers
 
-    answers = jobclose.Answers(tuple(results or ()), tuple(symptoms or ()), outcome, tuple(causes or ()),
-                               tuple(proof or ()), tuple(safety or ()), tuple(advice or ()), comeback)
+    answers = Answers(tuple(results or ()), tuple(symptoms or ()), outcome, tuple(causes or ()),
+                      tuple(proof or ()), tuple(safety or ()), tuple(advice or ()), comeback)
     base = open_base(cases)
-    case, path, seen = job_file(base, job)
-    before = comeback_of(base.folder, case)
-    closing = jobclose.close(case, base.index.lexicon.vocabulary, answers, None if as_json else put, before)
-    twin = jobviews.warnings(None, twin_of(base, case))
-    case = change(path, closing.changes, seen)
-    problems = problems_of(path, cases)
+    done = base.finish(base.job_file(job), answers, None if as_json else put)
+    remarks = [*done.remarks, *jobviews.warnings(None, done.twin)]
     if as_json:
         from casebase.reuse import shapes
 
-        print_json({"case": shapes.case(case), "remarks": [*closing.remarks, *twin],
-                    "problems": [problem.as_json() for problem in problems]})
+        print_json({"case": shapes.case(done.case), "remarks": remarks,
+                    "problems": [problem.as_json() for problem in done.problems]})
     else:
-        jobviews.finished(Paper(), case, [*closing.remarks, *twin], problems)
+        jobviews.finished(Paper(), done.case, remarks, done.problems)
 
 
 def put(question: str) -> str:
@@ -187,11 +155,6 @@ def put(question: str) -> str:
     except EOFError:
         print()
         raise
-
-
-def problems_of(path: Path, cases: Path | None) -> list[Problem]:
-    """What lint says of one file. The index opened for it takes in this one file anew."""
-    return [problem for problem in open_base(cases).problems if Path(problem.file).name == path.name]
 
 
 @app.command("edit")
@@ -220,7 +183,7 @@ def edit_case(
         set_field(path, field, value or "")
     else:
         in_editor(path)
-    problems = problems_of(path, cases)
+    problems = open_base(cases).problems_of(path)
     if as_json:
         print_json({"file": str(path), "problems": [problem.as_json() for problem in problems]})
     else:

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from casebase.api import CaseBase
+from casebase.api import CaseBase, Opened
 from casebase.cli import nextviews, views
 from casebase.cli.paper import Paper
 from casebase.problems import Problem
 from casebase.record.case import Case
 from casebase.record.casetext import write_step
-from casebase.retain.job import Opened, SeenBefore
+from casebase.retain.job import SeenBefore
 from casebase.retain.stepline import LineRead
-from casebase.reuse.firstanswer import FirstAnswer
-from casebase.reuse.nextcheck import NextStep
 
 
-def opened(paper: Paper, base: CaseBase, job: Opened, before: list[str], answer: FirstAnswer, step: NextStep) -> None:
+def opened(paper: Paper, base: CaseBase, job: Opened, before: list[str]) -> None:
     paper.line(f"Opened [{job.case.number}] in {job.path}", style="strong")
     paper.line(f"Machine   {machine_words(job.case)}", hang=10)
     paper.line(f"Symptoms  {'; '.join(job.case.symptoms) or 'none read'}"
@@ -29,9 +27,9 @@ def opened(paper: Paper, base: CaseBase, job: Opened, before: list[str], answer:
     for warning in before:
         paper.line(warning, style="warn")
     paper.line()
-    views.first_answer(paper, base, answer)
+    views.first_answer(paper, base, job.answer)
     paper.line()
-    nextviews.next_step(paper, base, step)
+    nextviews.next_step(paper, base, job.step)
     paper.line()
     paper.line(f'Write down what you do: casebase log {job.case.number} "fuel line split at the grommet"', style="quiet")
 

@@ -63,12 +63,13 @@ class Changes(NamedTuple):
                        followups=(*case.followups, *self.followups), **fields)
 
 
-def add_step(path: Path, step: Step) -> Case:
+def add_step(path: Path, step: Step, seen: bytes | None = None) -> Case:
     """Adds a step at the end of a case file's steps and returns the case as it now is.
 
+    Parameters: `seen` as for `change`; without it the step goes to the end of whatever steps there are by now.
     Raises `Refused` when the file is broken, was changed meanwhile, or cannot be edited safely.
     """
-    return _write(path, lambda data: with_step(data, step), Changes(steps=(step,)), None)
+    return _write(path, lambda data: with_step(data, step), Changes(steps=(step,)), seen)
 
 
 def change(path: Path, changes: Changes, seen: bytes | None = None) -> Case:

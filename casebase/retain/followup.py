@@ -325,6 +325,27 @@ def open_comeback(folder: Path, case: Case, day: date) -> tuple[Case, Path | Non
     return opened, path
 
 
+def tell_earlier(folder: Path, case: Case, lexicon: Lexicon) -> tuple[str, ...]:
+    """Writes into the file of the earlier job that it came back, and returns what is to be said of that.
+
+    Only where this job is named a comeback and has a symptom that was cured then: another trouble of the same
+    machine says nothing against that repair. Whatever stands in the way is said, for this job is closed by now.
+    """
+    if not case.comeback_of:
+        return ()
+    label = lexicon.vocabulary.label
+    try:
+        earlier, _seen = load_case(find_case(folder, case.comeback_of).path)
+        cured = {symptom for symptoms in cures(earlier, lexicon).values() for symptom in symptoms}
+        told = any(news.status == "came back" for news in earlier.followups)
+        if told or not {"", *(label("symptom", symptom) for symptom in case.symptoms)} & cured:
+            return ()
+        record(folder, earlier.id, "came back", case.date, today=case.date, new_case=False)
+    except Refused as refused:
+        return (f"not noted in {case.comeback_of} that it came back: {refused.problems[0].message}",)
+    return (f"noted in [{earlier.number}] that it came back",)
+
+
 def _left_out(case: Case, day: date) -> tuple[str, ...]:
     if case.machine.age and (day - case.date).days >= STALE_AGE:
         return (f'the machine\'s age ("{case.machine.age}" on {case.date.isoformat()}) was not carried over',)

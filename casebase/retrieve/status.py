@@ -38,7 +38,8 @@ _PHRASES: dict[str, str] = {
                   "but not any more; but not anymore; but not now; does not any more; does not anymore; but fine now; but ok now",
     "past": "used to; last year; last season; last summer; last autumn; last fall; last winter; last spring; "
             "previous owner; the guy before me; years ago; in the past; back then; a while ago; once before; "
-            "a few years back; years back; ages ago; the last owner; when i bought it; two years ago",
+            "a few years back; years back; ages ago; the last owner; when i bought it; two years ago; at one time; "
+            "the last one; last one; the old one; my old one; the previous one; in those days",
     "perhaps": "maybe; might; might be; may be; could be; perhaps; possibly; possible; probably; suspect; suspecting; suspected; "
                "i think; i guess; guessing; not sure if; not sure whether; wondering if; wonder if; can not rule out; "
                "could not rule out; not ruled out; would it be; could it be; is it the; unless; in case; if; whether; thinking; "
@@ -60,7 +61,8 @@ _BACK = {
                  "no issues since; fine since; good since; fine ever since; good ever since; dry since; dry ever since; "
                  "perfect since; never done that again; never done it again; not done it again; not done that again; not done it since; not done that since; not happened since; not had it since; not come back; never came back; "
                  "that is gone; that has gone; that went; that went when; that went away; that is fixed; that is sorted; that is cured; "
-                 "that has been fixed; that was fixed; that was sorted; that is done; that fixed it; that cured it; "
+                 "stopped that; stopped it; cured that; sorted that; put paid to it; put paid to that; saw to that; saw it off; "
+                 "took care of that; took care of it; that has been fixed; that was fixed; that was sorted; that is done; that fixed it; that cured it; "
                  "that sorted it; that did it; that did the trick; it cleared; it has cleared; it went away; it has gone away; "
                  "the end of that; end of that; end of it; dry now; is dry now; it is fine now; it is ok now; "
                  "all good now; you fixed it; we fixed it; which you fixed; you fixed that; i fixed that; i fixed it; "
@@ -161,7 +163,7 @@ def _reaches_forward(trigger: Trigger, used: Sequence[int], text: Sequence[Token
     """Whether a trigger stands before one of the term's words and its scope is not ended on the way."""
     if trigger.kind not in ("noun", "verb", "over", "perhaps", "perhaps cause"):
         return False
-    if trigger.kind.startswith("perhaps") and trigger.start > used[0]:
+    if trigger.kind.startswith("perhaps") and trigger.start > used[0] and text[trigger.end - 1].text != "case":
         return False  # "hard starting, whether hot or cold"
     after = [position for position in used if position >= trigger.end]
     if not after or (trigger.kind == "verb" and trigger.start > used[0] and len(after) < 1):
@@ -217,7 +219,8 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
     words = 0
     for position in range(used[-1] + 1, trigger.start):
         token = text[position]
-        if token.is_hard_break or (token.text in (",", "and") and trigger.kind == "after"):
+        if token.is_hard_break or (token.text in (",", "and") and trigger.kind == "after"
+                                   and not _are_listed(text, position, trigger)):
             return False
         if token.text == "," and not _list_goes_on(text[position + 1: trigger.start]):
             return False
@@ -227,10 +230,16 @@ def _reaches_back(trigger: Trigger, used: Sequence[int], text: Sequence[Token], 
     return not ended and words <= (2 if trigger.kind == "after" else 3)
 
 
+def _are_listed(text: Sequence[Token], position: int, trigger: Trigger) -> bool:
+    """ "Smoke and power are no problem": the plural speaks of both."""
+    return text[position].text == "and" and any(token.text == "are" for token in text[position: trigger.end])
+
+
 # What "gone" goes on to: "the level has gone up" tells of a fault, not of its end.
 _GONE_ON = frozenset((
     "up", "down", "hard", "stiff", "soft", "off", "bad", "wrong", "worse", "through", "over", "out", "in", "into", "to",
     "from", "dead", "slack", "black", "thin", "flat", "weak"))
+_NOW = frozenset(("now", "any", "anymore", "since", "today"))
 # What takes a "that fixed it" back again.
 _NOT_FOR_GOOD = frozenset(("for", "until", "till", "only", "then", "once", "almost", "mostly", "not"))
 
@@ -238,6 +247,8 @@ _NOT_FOR_GOOD = frozenset(("for", "until", "till", "only", "then", "once", "almo
 def _said_later(used: Sequence[int], text: Sequence[Token], found: Sequence[Trigger],
                 terms: Collection[int]) -> Status | None:
     """ "It surged in spring, I changed the gasket, no trouble since": a later phrase speaks of what was said last."""
+    if _none_now(used, text):
+        return "resolved"
     for trigger in found:
         if trigger.start <= used[-1] or not _says_of_before(trigger, text):
             continue
@@ -247,6 +258,13 @@ def _said_later(used: Sequence[int], text: Sequence[Token], found: Sequence[Trig
             continue
         return "resolved" if trigger.kind == "back over" else "absent"
     return None
+
+
+def _none_now(used: Sequence[int], text: Sequence[Token]) -> bool:
+    """ "It blew black smoke. No smoke now.": a later statement takes back a thing that was named before."""
+    named = {text[position].head for position in used}
+    return any(token.text == "no" and text[place + 1].head in named and text[place + 2].text in _NOW
+               and text[place - 1].is_break for place, token in enumerate(text[:-2]) if place > used[-1] + 1)
 
 
 def _says_of_before(trigger: Trigger, text: Sequence[Token]) -> bool:
