@@ -7,7 +7,10 @@ The map of the house, in the order data flows; a room imports only from rooms ab
     trade       what the trade knows: vocabulary, readings, handbook
     retrieve    from a person's words to similar cases
     reuse       from similar cases to a decision
+    retain      from a job to a case, and care for the whole
     exchange    other formats in and out
+    web         the pages for phone, tablet and desk, and JSON for programs
+    serve       serves the pages on this machine or the local network
     cli         the command line
 
 `CaseBase` is the way in for other programs:

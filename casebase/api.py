@@ -14,7 +14,9 @@ from casebase.record.case import Case
 from casebase.record.casefile import Reading
 from casebase.record.folder import find_case, id_problem, load
 from casebase.retrieve.index import Index, Progress, open_index
+from casebase.retrieve.rank import Match, rank
 from casebase.retrieve.understand import Understood, understand, without
+from casebase.reuse.evidence import kernel
 from casebase.reuse.firstanswer import FirstAnswer, first_answer
 
 # What is meant as a job and not as words: a number, or an id that begins with one.
@@ -95,7 +97,7 @@ class CaseBase:
         """What is read in a text, without what is named in `wrong`."""
         return without(understand(text, self.index.lexicon), wrong)
 
-    def find(self, text: str, *, limit: int = 6, diverse: bool = True, wrong: Sequence[str] = ()) -> FirstAnswer:
+    def find(self, text: str | Understood, *, limit: int = 6, diverse: bool = True, wrong: Sequence[str] = ()) -> FirstAnswer:
         """Similar cases for a complaint in plain words, what cured them, and the cautions."""
         return first_answer(text, self.index, limit=limit, diverse=diverse, wrong=wrong)
 
@@ -123,6 +125,20 @@ class CaseBase:
         from casebase.reuse.nextcheck import Known, next_step
 
         return next_step(self.understand(words, wrong), self.index, known or Known(), profile=profile, limit=limit)
+
+    def next_after(self, answer: FirstAnswer, *, limit: int = 5) -> NextStep:
+        """What to check or do next for a complaint that was just answered; its similar cases are not sought again."""
+        from casebase.reuse.nextcheck import next_step
+
+        return next_step(answer.question, self.index, limit=limit, matches=answer.ranking.matches)
+
+    def alike(self, job: Case, limit: int = 5) -> tuple[Match, ...]:
+        """The cases most like another one, which is not among them; none for a complaint without words."""
+        words = f"{job.complaint}. {'. '.join(job.symptoms)}. {job.machine.kind}"
+        if not any(char.isalnum() for char in words):
+            return ()
+        found = rank(self.understand(words), self.index, limit=limit + 1).shown
+        return tuple(match for match in found if match.id != job.id and kernel(match.score) > 0)[:limit]
 
     def next_step_of(self, job: Case, more: Known | None = None, *, profile: Profile = "bench",
                      limit: int = 5) -> NextStep:
@@ -220,6 +236,18 @@ class CaseBase:
         case = change(job.path, closing.changes, job.seen)
         remarks = (*closing.remarks, *tell_earlier(self.folder, case, self.index.lexicon))
         return Finished(case, remarks, twin, self.problems_of(job.path))
+
+    def set_field(self, job: JobFile, field: str, value: str) -> Case:
+        """Sets one field of a job's file, or adds to it where it is a list."""
+        from casebase.retain.job import set_field
+
+        return set_field(job.path, field, value)
+
+    def keep(self, text: str) -> tuple[Case, Path]:
+        """Writes the text of a case as a new file, such as a draft that was looked over."""
+        from casebase.retain.job import keep
+
+        return keep(self.folder, text)
 
     def problems_of(self, path: Path) -> tuple[Problem, ...]:
         """What is wrong with one file as it is now. The index is opened anew and takes the file in."""

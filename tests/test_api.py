@@ -151,7 +151,7 @@ def test_a_job_from_complaint_to_hand_over(demo):
     assert opened.step.proposals
     assert (opened.comeback, opened.twin) == (None, None)
     number = opened.case.number
-    for line in ("inlet needle worn, bad", "fitted a new carburettor kit, cured the leak, surging better, 40 min, 11.80"):
+    for line in ("air filter filthy, bad", "fitted a new carburettor kit, cured the leak, surging better, 40 min, 11.80"):
         job = base.job_file(number)
         case = base.log(job, base.read_line(job, line), guarded=True)
     assert len(case.steps) == 2

@@ -132,7 +132,7 @@ def fits(value: Any, shape: Shape, where: str = "") -> None:
         assert isinstance(value, shape), f"{where} is {value!r}"
 
 
-WRITING = {"start", "import", "evaluate", "tune", "sheet", "draft", "open", "log", "finish", "edit"}  # these have tests of their own
+WRITING = {"start", "import", "evaluate", "tune", "sheet", "draft", "open", "log", "finish", "edit", "serve"}  # these have tests of their own
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "find": (QUESTION,),
     "understand": ("6 year old 45 cc chainsaw, no spark with new plug, 6 thou at the coil, filter? carburaator wet",),

@@ -19,7 +19,7 @@ PACKAGE = ROOT / "casebase"
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "casebase", "cases", "tests", "tools"}
 
 # The rooms in the order data flows. A module imports from its own room and from those above it.
-ROOMS = ("problems", "record", "trade", "retrieve", "reuse", "retain", "exchange", "api", "cli", "web")
+ROOMS = ("problems", "record", "trade", "retrieve", "reuse", "retain", "exchange", "api", "web", "serve", "cli")
 FACES = {"cli", "web"}
 
 # Where each library may be imported: a room, or a single module of it.
@@ -34,12 +34,17 @@ HOMES = {
     "platformdirs": ("retrieve.cache",),
     "whoosh": ("retrieve.lookup",),
     "markdown_it": ("reuse.page",),
+    "starlette": ("web",),
+    "jinja2": ("web.site",),
+    "uvicorn": ("serve",),
+    "segno": ("serve",),
+    "PIL": ("web.photos",),
     "typer": ("cli",),
 }
-PACKAGES = {"yaml": "PyYAML", "markdown_it": "markdown-it-py", "sklearn": "scikit-learn", "whoosh": "whoosh-reloaded"}
+PACKAGES = {"yaml": "PyYAML", "markdown_it": "markdown-it-py", "sklearn": "scikit-learn", "whoosh": "whoosh-reloaded", "PIL": "Pillow"}
 
 # What `find` must not load: it would cost more time than the whole answer.
-SLOW = ("sklearn", "scipy", "whoosh", "pint", "markdown_it", "pydantic")
+SLOW = ("sklearn", "scipy", "whoosh", "pint", "markdown_it", "pydantic", "starlette", "jinja2", "uvicorn", "segno", "PIL")
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
 ENTRANCES = {"", "__main__"}  # the façade and `python -m casebase`, which lead to the rooms from outside

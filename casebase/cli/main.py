@@ -352,6 +352,7 @@ ELSEWHERE = {
     "casebase.cli.draftcommand": ("draft",),
     "casebase.cli.followupcommand": ("followups",),
     "casebase.cli.jobcommands": ("open", "log", "finish", "edit"),
+    "casebase.cli.servecommand": ("serve",),
 }
 
 

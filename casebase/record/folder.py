@@ -151,6 +151,9 @@ def find_case(folder: Path, reference: str) -> Entry:
 
     Raises `Refused` when none or several fit, naming them.
     """
+    whole = None if id_problem(reference) else _entry(folder, reference)
+    if whole is not None:  # the usual case, for which a large folder need not be listed
+        return whole
     entries = scan(folder).entries
     exact = [entry for entry in entries if entry.id == reference]
     by_number = [entry for entry in entries if _has_number(entry.id, reference)]
@@ -164,6 +167,17 @@ def find_case(folder: Path, reference: str) -> Entry:
                      field="CASE")
     some = ", ".join(entry.id for entry in found[:5]) + (" …" if len(found) > 5 else "")
     raise refuse("which-case", f'"{reference}" fits {len(found)} cases: {some}', "give more of the name", field="CASE")
+
+
+def _entry(folder: Path, case_id: str) -> Entry | None:
+    """The case with exactly this id; None where no regular file has its name."""
+    try:
+        status = os.lstat(folder / f"{case_id}.md")
+    except OSError:
+        return None
+    if not stat.S_ISREG(status.st_mode) or f"{case_id}.md".casefold() in _NOT_CASES or case_id[0] in "._":
+        return None
+    return Entry(case_id, str(folder), (status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino))
 
 
 _NUMBER = re.compile(r"(?P<year>\d\d)-(?P<number>\d{3,})(?:-|$)")
@@ -201,6 +215,11 @@ def write_new_text(path: Path, text: str, *, durable: bool = True) -> bool:
     except UnicodeEncodeError as error:
         raise refuse("encoding", f"{path} was not saved (character {error.start + 1} is half of one)",
                      "remove it and type it again") from error
+    return write_new_bytes(path, data, durable=durable)
+
+
+def write_new_bytes(path: Path, data: bytes, *, durable: bool = True) -> bool:
+    """Creates any file as `write_new` does."""
     temporary = _write_temporary(path, data, durable)
     try:
         os.link(temporary, path)

@@ -18,9 +18,9 @@ from casebase.record import edit
 from casebase.record.case import FOLLOWUP_STATUSES, Case, Followup, FollowupStatus, History, Repair
 from casebase.record.casefile import read
 from casebase.record.casetext import write
-from casebase.record.folder import find_case, read_bytes, scan, write_new
+from casebase.record.folder import find_case, read_bytes, scan
 from casebase.record.schema import shorten
-from casebase.retain.job import load_case, next_id
+from casebase.retain.job import load_case, write_job
 from casebase.retrieve.digest import actions_of
 from casebase.retrieve.lexicon import Lexicon
 from casebase.reuse.survival import Holding, holding_after
@@ -317,12 +317,7 @@ def open_comeback(folder: Path, case: Case, day: date) -> tuple[Case, Path | Non
         linked = linked_to(folder, case)
         if linked:
             return linked[-1], None
-        path = folder / f"{next_id(folder, day, machine.kind, case.complaint)}.md"
-        text = write(made)
-        opened = read(text.encode(), path.stem, str(path)).case
-        if opened is None or not write_new(path, text):
-            raise refuse("exists", f"{path} could not be made", "try again", usage=False)
-    return opened, path
+        return write_job(folder, made, write(made))
 
 
 def tell_earlier(folder: Path, case: Case, lexicon: Lexicon) -> tuple[str, ...]:

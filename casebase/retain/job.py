@@ -66,15 +66,32 @@ def open_job(folder: Path, complaint: str, lexicon: Lexicon, day: date, *, machi
         complaint=complaint, status="open", symptoms=seen.symptoms, absent=seen.labels("symptom", "absent"),
         history=History(tried_before=tuple(dict.fromkeys(tried.action for tried in seen.tried))))
     with alone(folder):
-        path = folder / f"{next_id(folder, day, what.kind, complaint)}.md"
-        text = write(case)
-        written = read(text.encode(errors="replace"), path.stem, str(path)).case
-        if written is None:
-            raise refuse("complaint", "the words do not make a case file", "say it in a few plain sentences",
-                         field="complaint")
-        if not write_new(path, text):
-            raise refuse("exists", f"{path} was made by somebody else meanwhile", "try again", usage=False)
+        written, path = write_job(folder, case, write(case))
     return Opened(written, path, notes)
+
+
+def keep(folder: Path, text: str) -> tuple[Case, Path]:
+    """Writes the text of a case, such as a draft that was looked over, under the next free number of its year.
+
+    Raises `Refused` with all that is wrong in the text, at its lines.
+    """
+    require_folder(folder)
+    reading = read(text.encode(errors="replace"), "draft", "the text")
+    if reading.case is None:
+        raise Refused(*errors(reading.problems))
+    with alone(folder):
+        return write_job(folder, reading.case, text)
+
+
+def write_job(folder: Path, case: Case, text: str) -> tuple[Case, Path]:
+    """Makes the file of a case from its text, named by its day, machine and words. The caller keeps others out."""
+    path = folder / f"{next_id(folder, case.date, case.machine.kind, case.complaint)}.md"
+    written = read(text.encode(errors="replace"), path.stem, str(path)).case
+    if written is None:
+        raise refuse("complaint", "the words do not make a case file", "say it in a few plain sentences", field="complaint")
+    if not write_new(path, text):
+        raise refuse("exists", f"{path} was made by somebody else meanwhile", "try again", usage=False)
+    return written, path
 
 
 def read_machine(words: str, complaint: Understood, lexicon: Lexicon) -> tuple[Machine, tuple[str, ...]]:

@@ -97,15 +97,19 @@ class Lexicon:
                    data["rows"].split("\n"), _paired(data["anchored at"], data["anchors"]))
 
     def _anchored(self, head: str) -> list[int]:
-        """The rows that may begin at a headword, decoded in one go."""
+        """The rows that may begin at a headword, decoded in one go.
+
+        They are named as decoded only afterwards, since several threads may ask at once.
+        """
         if head in self._numbers:
             return self._numbers[head]
-        numbers = self._numbers[head] = [int(number) for number in self.anchors.get(head, "").split()]
-        stored = [number for number in numbers if isinstance(self.rows[number], str)]
+        numbers = [int(number) for number in self.anchors.get(head, "").split()]
+        stored = [(number, row) for number in numbers if isinstance(row := self.rows[number], str)]
         if stored:
-            rows = json.loads(f"[{','.join(self.rows[number] for number in stored)}]")
-            for number, row in zip(stored, rows, strict=True):
+            rows = json.loads(f"[{','.join(text for _number, text in stored)}]")
+            for (number, _text), row in zip(stored, rows, strict=True):
                 self.rows[number] = row
+        self._numbers[head] = numbers
         return numbers
 
     def _pattern(self, number: int) -> Pattern:
@@ -168,9 +172,11 @@ class Lexicon:
         from rapidfuzz.distance import OSA, JaroWinkler
 
         if not self._spellings:
+            spellings: dict[str, list[str]] = {}
             for form in self.folding.heads:
                 if len(form) >= 4:
-                    self._spellings.setdefault(form[0], []).append(form)
+                    spellings.setdefault(form[0], []).append(form)
+            self._spellings.update(spellings)  # all at once: another thread may be asking already
         limit = 1 if len(word) < 9 else 2
         near = process.extract(word, self._spellings.get(word[0], ()), scorer=OSA.distance, score_cutoff=limit,
                                limit=8)
@@ -182,8 +188,8 @@ class Lexicon:
     def ambiguous(self) -> dict[str, tuple[str, ...]]:
         """The ambiguous single words with what they may mean."""
         if not self._ambiguous:
-            self._ambiguous.update((words_of(word)[0], meanings) for word, meanings in
-                                   self.vocabulary.ambiguous.items() if len(words_of(word)) == 1)
+            self._ambiguous.update({words_of(word)[0]: meanings for word, meanings in
+                                    self.vocabulary.ambiguous.items() if len(words_of(word)) == 1})
         return self._ambiguous
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from functools import cache, lru_cache
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,10 @@ PAIRED = "/"
 FloatArray = npt.NDArray[np.float64]
 
 
+# A stemmer holds the word it works on, so it serves one thread at a time.
+_stemming = Lock()
+
+
 @cache
 def _stemmer() -> Any:
     import snowballstemmer
@@ -43,7 +48,10 @@ def _stemmer() -> Any:
 @lru_cache(maxsize=100_000)
 def stem(word: str) -> str:
     """Porter's stem of a word of letters; other words are their own stem."""
-    return str(_stemmer().stemWord(word)) if word.isalpha() else word
+    if not word.isalpha():
+        return word
+    with _stemming:
+        return str(_stemmer().stemWord(word))
 
 
 # Words that carry no matter of their own. "Not" and "no" among them count through the vocabulary's terms.

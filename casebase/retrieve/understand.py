@@ -110,6 +110,20 @@ def understand(text: str, lexicon: Lexicon) -> Understood:
         doubts=tuple(_doubts(folded, used, lexicon)))
 
 
+def without(seen: Understood, labels: Iterable[str]) -> Understood:
+    """The same words without what a person says was read wrongly.
+
+    `labels` name terms, actions that were tried, or facts of the machine ("two-stroke", "displacement", "age").
+    """
+    gone, machine = frozenset(labels), seen.machine
+    kind, engine, carburettor = ("" if name in gone else name for name in machine[:3])
+    return seen._replace(
+        observations=tuple(term for term in seen.observations if term.label not in gone),
+        tried=tuple(tried for tried in seen.tried if tried.action not in gone),
+        machine=MachineSeen(kind, engine, carburettor, None if "displacement" in gone else machine.displacement_cc,
+                            None if "age" in gone else machine.age_years))
+
+
 def _respell(token: Token, lexicon: Lexicon, corrected: list[tuple[str, str]]) -> Token:
     better = lexicon.correct(token.text)
     if better is None:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match, Ranking, rank
-from casebase.retrieve.understand import Understood, understand
+from casebase.retrieve.understand import Understood, understand, without
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence, gather, kernel
 from casebase.reuse.prospect import Prospect, prospect
 from casebase.trade.handbook import Row, rows_for
@@ -47,9 +47,13 @@ class FirstAnswer(NamedTuple):
         return not self.ranking.shown and not self.handbook
 
 
-def first_answer(text: str, index: Index, *, limit: int = 6, diverse: bool = True) -> FirstAnswer:
-    """Answers a complaint in plain words. Raises `Refused` for a text without words."""
-    question = understand(text, index.lexicon)
+def first_answer(text: str | Understood, index: Index, *, limit: int = 6, diverse: bool = True,
+                 wrong: Iterable[str] = ()) -> FirstAnswer:
+    """Answers a complaint in plain words, or one that was read already.
+
+    `wrong` names what was read in it by mistake (see `without`). Raises `Refused` for a text without words.
+    """
+    question = without(understand(text, index.lexicon) if isinstance(text, str) else text, wrong)
     ranking = rank(question, index, limit=limit, diverse=diverse)
     similar = [match for match in ranking.matches if kernel(match.score) > 0]
     symptoms = (*question.symptoms, *question.labels("symptom", "possible"))

@@ -98,22 +98,22 @@ class Known(NamedTuple):
 
 
 def next_step(question: Understood, index: Index, known: Known = Known(), *, profile: Profile = "bench",
-              limit: int = 5) -> NextStep:
-    """What to do next for a question.
+              limit: int = 5, matches: Sequence[Match] | None = None) -> NextStep:
+    """What to do next for a question; `matches` are its similar cases, where they are known already.
 
     A check or fix the vocabulary does not have teaches nothing, since case files may use words of their own.
     Raises `Refused` for an answer that is none, or a limit or profile outside what is allowed.
     """
     _refuse_wrong(known, profile, limit)
-    matches = rank(question, index).matches
+    matches = rank(question, index).matches if matches is None else matches
     belief = believe(question, matches, index)
     bench = _Bench(question, belief, index, known, profile)
     belief, failed_chances = bench.learned()
     reason = _two_faults(question, matches, index, failed_chances, known)
     if len(belief.causes) < 2:
-        return NextStep(belief, (), reason, False, matches)
+        return NextStep(belief, (), reason, False, tuple(matches))
     settled = bench.settled(belief)
-    return NextStep(belief, bench.proposals(belief, limit, settled), reason, settled, matches)
+    return NextStep(belief, bench.proposals(belief, limit, settled), reason, settled, tuple(matches))
 
 
 def _refuse_wrong(known: Known, profile: str, limit: int) -> None:

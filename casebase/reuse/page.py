@@ -7,6 +7,8 @@ import re
 import textwrap
 from typing import Literal, NamedTuple
 
+from casebase.problems import visible
+
 Form = Literal["text", "markdown", "html"]
 FORMS: tuple[Form, ...] = ("text", "markdown", "html")
 WIDTH = 78
@@ -38,14 +40,14 @@ def render(page: Page, form: Form) -> str:
     return {"text": to_text, "markdown": to_markdown, "html": to_html}[form](page)
 
 
-def to_text(page: Page) -> str:
-    """Plain text of at most WIDTH columns."""
+def to_text(page: Page, width: int = WIDTH) -> str:
+    """Plain text of at most `width` columns; 0 leaves every line whole."""
     parts = [page.title] if page.title else []
     for block in page.filled:
         lines = [block.heading] if block.heading else []
         for number, line in enumerate(block.lines, 1):
             mark = {"text": "", "list": "- ", "steps": f"{number}. "}[block.kind]
-            lines += textwrap.wrap(mark + line, WIDTH, subsequent_indent=" " * len(mark), break_on_hyphens=False,
+            lines += textwrap.wrap(mark + line, width or len(mark + line) + 1, subsequent_indent=" " * len(mark), break_on_hyphens=False,
                                    break_long_words=False)
         parts.append("\n".join(lines))
     return "\n\n".join(parts) + "\n"
@@ -76,6 +78,22 @@ def to_html(page: Page) -> str:
     return (f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
             f'<meta name="viewport" content="width=device-width">\n<title>{html.escape(page.title or "Answer")}</title>\n'
             f"<style>{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n")
+
+
+def story_html(text: str) -> str:
+    """What a case tells, as a piece of HTML that runs nothing and fetches nothing.
+
+    Markup stays text, pictures too; only addresses of the web are links, and headings begin at the third level.
+    """
+    from markdown_it import MarkdownIt
+
+    reader = MarkdownIt("js-default", {"html": False, "linkify": False, "typographer": False}).disable("image")
+    reader.validateLink = lambda url: url.lower().startswith(("http://", "https://"))  # type: ignore[method-assign]
+    parts = reader.parse(visible(text, keep_newlines=True))
+    for part in parts:
+        if part.type in ("heading_open", "heading_close"):
+            part.tag = f"h{min(6, int(part.tag[1]) + 2)}"
+    return str(reader.renderer.render(parts, reader.options, {}))
 
 
 STYLE = """

@@ -102,11 +102,13 @@ class Vocabulary:
         if exact is not None:
             return exact
         if not self._names:
+            names: dict[tuple[str, str], Term] = {}
             for term in self.all():
                 for other in term.also:
-                    self._names.setdefault((term.kind, other.casefold()), term)
+                    names.setdefault((term.kind, other.casefold()), term)
             for term in self.all():
-                self._names[term.kind, term.label.casefold()] = term
+                names[term.kind, term.label.casefold()] = term
+            self._names.update(names)  # all at once: another thread may be asking already
         return self._names.get((kind, name.casefold()))
 
     def label(self, kind: Kind, name: str) -> str:
