@@ -35,6 +35,7 @@ PAGES = [
     "/next?q=will not start, spark plug wet", "/next?job=26-022&a=ok:fuel filter", "/next?q=surges&done=replace spark plug", "/weigh",
     "/weigh?q=runs only on choke&fix=fit carburettor kit&chance=60&fix=replace fuel line&otherwise=120&new_price=180",
     "/answer?q=dies when warm", "/sheet/26-015",
+    "/open", "/job", "/job/26-022", "/job/26-022?line=fitted new fuel line, cured", "/job/26-022/finish", "/draft", "/followups",
 ]
 WRONG = ["/?q=%3F%3F", "/case/26-999", "/weigh?fix=nonsense&chance=5", "/nowhere", "/next?q=x&by=y"]
 

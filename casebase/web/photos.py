@@ -30,9 +30,10 @@ def plain(data: bytes) -> bytes:
     """
     wrong = refuse("picture", "this file is not a picture that can be read", "send a photograph (JPEG, PNG or WebP)")
     try:
+        Image.init()
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP", "MPO"))
+            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP"))
             if picture.width * picture.height > MOST_PIXELS:
                 raise refuse("picture", f"the picture has {picture.width} by {picture.height} points", "send a smaller one")
             picture.draft("RGB", (LONGEST, LONGEST))

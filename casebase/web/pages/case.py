@@ -11,6 +11,7 @@ from casebase.problems import Problem
 from casebase.record.case import Case, Check, Setting, Step
 from casebase.reuse.page import story_html
 from casebase.web.pages.ask import neighbours
+from casebase.web.photos import photographs
 from casebase.web.site import Page, Visit
 
 
@@ -22,7 +23,8 @@ def case(visit: Visit) -> Response:
         return visit.go(f"/case/{record.id}")
     problems: tuple[Problem, ...] = tuple(reading.problems)
     return visit.page("case.html", case=record.id, record=without_private(record), kind_of=kind_of, problems=problems,
-                      story=story_html(record.body), alike=neighbours(base, base.alike(record)), currency=base.index.settings.currency)
+                      story=story_html(record.body), alike=neighbours(base, base.alike(record)), currency=base.index.settings.currency,
+                      photos=photographs(base.folder, record.id))
 
 
 def without_private(record: Case) -> Case:

@@ -162,9 +162,9 @@ def answers_of(visit: Visit) -> Answers:
     numbered = {name: tuple(f"{field.partition('-')[2]}: {value}" for field, value in form if field.startswith(f"{name}-")
                             and value.strip()) for name in ("result", "for")}
     safety = tuple(f"{field.partition('-')[2]}: {value}" for field, value in form if field.startswith("safety-") and value.strip())
-    lines = {name: tuple(line for line in form.get(name).split("\n") if line.strip()) for name in ("proof", "advice", "cause")}
+    lines = {name: tuple(line for line in form.get(name).split("\n") if line.strip()) for name in ("proved", "advice", "cause")}
     return Answers(results=numbered["result"], symptoms=numbered["for"], outcome=form.get("outcome"),
-                   causes=lines["cause"] or ("unknown",), proof=lines["proof"] or ("none",), safety=safety, advice=lines["advice"],
+                   causes=lines["cause"] or ("unknown",), proof=lines["proved"] or ("none",), safety=safety, advice=lines["advice"],
                    comeback={"yes": True, "no": False}.get(form.get("comeback")))
 
 
