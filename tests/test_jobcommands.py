@@ -272,3 +272,26 @@ def test_two_who_log_at_once_both_count(tmp_path: Path) -> None:
     assert case is not None
     assert len({step.check for step in case.steps if isinstance(step, Check)}) == 30
     assert json.dumps([path.name for path in tmp_path.iterdir()]) == '["26-001-a.md"]'
+
+
+def test_nothing_private_is_told_by_what_writes(folder: Path, do: Callable[..., Done], tmp_path: Path) -> None:
+    """The commands that only read have such a test in test_cli; `sheet` alone shows the private part."""
+    notes = tmp_path / "notes.txt"
+    notes.write_text("Snow thrower surges. Cleaned the carb, that cured it.")
+    before = set(folder.glob("*.md"))
+    commands = [
+        ("open", "serges, then stops after a minute", "--machine", "snow thrower"), ("log", JOB, "fuel filter clean"),
+        ("log", JOB, "fiddled"), ("edit", JOB, "--field", "advice", "--value", "keep it dry"), ("edit", JOB, "--field", "x", "--value", "y"),
+        ("finish", JOB, "--outcome", "fixed"),
+        ("finish", JOB, "--outcome", "partly fixed", "--cause", "stale fuel", "--proof", "none", "--safety", "ok"),
+        ("followups", "--record", JOB, "perhaps"), ("followups", "--record", JOB, "came back"), ("draft", str(notes)), ("evaluate",), ("tune",),
+    ]  # fmt: skip
+    for command in commands:
+        for options in ((), ("--json",)):
+            done = do(*command, *options)
+            told = done.out + done.err
+            assert not [word for word in ("Zyxwvut", "Qponmlk", "5550001") if word in told], command
+    assert "Zyxwvut" in do("sheet", JOB).out
+    made = set(folder.glob("*.md")) - before
+    assert len(made) >= 2
+    assert not [path for path in made if "Zyxwvut" in path.read_text()]

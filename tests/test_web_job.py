@@ -209,3 +209,13 @@ def test_a_wrong_job_is_a_page(client: TestClient) -> None:
         assert client.get(path).status_code == 404
     assert send(client, "/open", "/open", complaint="", machine="").status_code == 400
     assert send(client, "/open", "/open", complaint="it is dead", machine="").status_code == 400
+
+
+def test_a_line_that_leaves_the_symptom_open_is_settled_by_a_tap(client: TestClient, folder: Path) -> None:
+    job, line = opened(client), "cleaned the carb, cured"
+    page = client.get(f"{job}?line={line}").text
+    choices = re.findall(r'name="for" value="([^"]*)"', page)
+    assert choices == ["surges", "fuel leak"]
+    assert send(client, f"{job}?line={line}", f"{job}/log", line=line, **{"for": "surges"}).status_code == 303
+    (step,) = case_of(folder, job).repairs()
+    assert [(effect.symptom, effect.result) for effect in step.effects] == [("surges", "cured")]

@@ -16,7 +16,8 @@ from casebase.record.case import Case, Check, Effect, Fault, History, Machine, O
 from casebase.retain import storycues as cues
 from casebase.retain.job import title_of
 from casebase.retain.story import Entry, Sentence, machine_of, sentences
-from casebase.retain.storysteps import Reader, Told
+from casebase.retain.storystep import Told
+from casebase.retain.storysteps import Reader
 from casebase.retain.storyties import Symptoms, segments
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import MAX_CHARACTERS
@@ -270,6 +271,8 @@ class _Notes:
             last.more.append(sentence)  # "emptied the tank. Filled it with fresh mix": one thing done
             last.effects, last.minutes, last.parts = told[0].effects, last.minutes or told[0].minutes, last.parts or told[0].parts
             self.last_repair, told = (number, last), told[1:]
+        gone = [step.replaces for step in told if step.replaces is not None and step.replaces.verdict is None]
+        self.steps = [step for step in self.steps if not any(step is other for other in gone)]
         self.steps += told
         return heard
 

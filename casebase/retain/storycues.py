@@ -37,7 +37,7 @@ _PROOF = re.compile(
     re.IGNORECASE)
 _OFFER = re.compile(
     r"\bwould (?:be|cost|take|need|come to|have)\b|\bquoted?\b|\bestimate[ds]?\b|\bcould (?:be|have)\b|\bwould've\b|"
-    r"\bno charge\b|\bdidn't (?:replace|change|touch) (?:the|it|that)\b|\bleft (?:the|it) \w+ (?:as|alone)\b|\bnot fitted\b", re.IGNORECASE)
+    r"\bno charge\b|\bdidn't (?:replace|change|touch) (?:the|it|that)\b|^(?:i )?left (?:the |it )\w+ (?:as|alone)\b|\bnot fitted\b", re.IGNORECASE)
 _OUTCOMES: tuple[tuple[Outcome, re.Pattern[str]], ...] = (
     ("not worth fixing", re.compile(r"\bnot worth (?:fixing|repairing|mending|it|the)\b|\bbeyond (?:economic )?repair\b|\bscrap(?:ped|per)?\b|"
                                     r"\bwrite-off\b", re.IGNORECASE)),

@@ -183,7 +183,7 @@ def _heads(lexicon: Lexicon, text: str) -> frozenset[str]:
 
 @cache
 def _parts(lexicon: Lexicon) -> tuple[_Part, ...]:
-    found = {}
+    found: dict[_Part, None] = {}
     for label, term in lexicon.vocabulary.terms["action"].items():
         if " with " not in label:
             for part in _apart(lexicon, label, term):

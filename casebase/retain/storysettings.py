@@ -1,23 +1,27 @@
-"""The settings a sentence of a note tells: a screw, a gap, a speed, as found and as left."""
+"""The settings a sentence of a note tells: a screw, a gap, a speed, as found and as left.
+
+A value may be told sentences before it is changed ("Idle was at 3,900. ... Backed the screw off and got 2,800"), and a
+setting that was named once goes on as "it"; both are kept in mind here.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
 
-from casebase.retain.story import Sentence, Told
-from casebase.retain.storyvalues import fits, read_values
+from casebase.retain.story import Sentence
+from casebase.retain.storystep import Told
+from casebase.retain.storyvalues import fits, read_values, values_of
 from casebase.retrieve.lexicon import Found, Lexicon
 
 # A speed and the screw that sets it: "idle was 3,400, I turned the idle screw and got it down to 2,700".
 _SPEED_OF = {"idle speed screw": "idle speed", "governor spring hole": "full-throttle speed", "governor arm": "full-throttle speed"}
 # Checks that a setting stands for where its value was only read.
-_READ_AS = {"low-speed screw": "mixture screw positions", "high-speed screw": "mixture screw positions",
-            "governor spring hole": "governor linkage", "unloader pressure": "pump pressure", "belt tension": "drive belt",
-            "chain tension": "chain and bar", "throttle cable play": "throttle cable", "oil mix": "oil mix ratio",
-            "metering lever height": "metering lever", "float height": "float and needle", "bar oil flow": "bar oil delivery",
-            "idle speed screw": "idle speed"}
+READ_AS = {"low-speed screw": "mixture screw positions", "high-speed screw": "mixture screw positions",
+           "governor spring hole": "governor linkage", "unloader pressure": "pump pressure", "belt tension": "drive belt",
+           "chain tension": "chain and bar", "throttle cable play": "throttle cable", "oil mix": "oil mix ratio",
+           "metering lever height": "metering lever", "float height": "float and needle", "bar oil flow": "bar oil delivery",
+           "idle speed screw": "idle speed"}
 # Settings that go by what is done, and by the part they are on.
 _SET_BY = {"set governor": "full-throttle speed", "adjust idle speed": "idle speed", "set ignition air gap": "ignition air gap", "adjust belt": "belt tension",
            "set metering lever": "metering lever height", "set float level": "float height", "service unloader": "unloader pressure",
@@ -25,49 +29,92 @@ _SET_BY = {"set governor": "full-throttle speed", "adjust idle speed": "idle spe
 _PARTS = {"metering lever": "metering lever height", "drive belt": "belt tension", "chain and bar": "chain tension", "float and needle": "float height",
           "throttle cable": "throttle cable play", "ignition air gap": "ignition air gap", "plug gap": "plug gap"}
 _TORQUE = re.compile(r"\b(?:torqued?|tightened|nipped|done)\b(?= .{0,40}\b(?:nm|n\.m|newton|ft|foot|in[- ]lb))", re.IGNORECASE)
-_SCREW = re.compile(r"\b(?P<which>low|lo|l|high|hi|h|idle|main|pilot)(?:[ -]?speed)?(?: (?:adjust(?:er|ing|ment)|mixture))? (?:screw|needle)\b", re.IGNORECASE)
+_SCREW = re.compile(r"\b(?P<which>low|lo|l|high|hi|h|idle|main|pilot)(?:[ -]?speed)?(?: (?:adjust(?:er|ing|ment)|mixture))? (?:screw|needle)\b"
+                    r"|\b(?P<letter>[LH])\b(?=[^.;]*\bturn|(?: screw)? (?:was|is|to|at|from|out|set)\b)", re.IGNORECASE)
 _SCREWS = {"l": "low-speed screw", "p": "low-speed screw", "h": "high-speed screw", "m": "high-speed screw", "i": "idle speed screw"}
 _VALVES = re.compile(r"\b(?:valves?|tappets?|lash|clearances?)\b", re.IGNORECASE)
 _VALVE = re.compile(r"\b(?P<which>inlets?|intakes?|exhausts?)\b", re.IGNORECASE)
+_PORT = re.compile(r" (?:valve )?(?:boot|gasket|port|manifold|screen|pipe|bolts?|side)")
+# A value that belongs to a setting although only the part was named: "the idle was at 3,900".
+_IDLE = re.compile(r"\b(?:idle|tickover|idling|ticking over)\b", re.IGNORECASE)
+_TURN = re.compile(
+    r"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|put|bent|went|gave|tried|took|leaned|eased|richened|"
+    r"reset|regapped|dropped|squeezed|tightened|slackened) (?:it|them|that|both|in|out|up|down|back|another|an?|the|off|to)\b", re.IGNORECASE)
+# A word for a setting that says which one only by what was just spoken of.
+_SHORT = re.compile(r"\b(?P<word>gap|tension|deflection|lever|slack)\b", re.IGNORECASE)
+_MEANT = {"gap": (("plug", "plug gap"), ("coil", "ignition air gap"), ("flywheel", "ignition air gap"), ("points", "breaker point gap")),
+          "tension": (("chain", "chain tension"), ("belt", "belt tension")), "deflection": (("belt", "belt tension"),),
+          "slack": (("chain", "chain tension"), ("belt", "belt tension"), ("throttle", "throttle cable play")),
+          "lever": (("metering", "metering lever height"),)}
+_FAR = 3  # so many sentences later a value as found is no longer that of "it"
 
 
 class Settings:
-    pass
+    """Reads settings sentence by sentence; keeps in mind what was spoken of last and where it stood."""
 
-    # --- settings ---------------------------------------------------------------------------------------------------
+    def __init__(self, lexicon: Lexicon) -> None:
+        self.vocabulary = lexicon.vocabulary
+        self.last = ""
+        self.valves = False
+        self.number = 0
+        self.stood: dict[str, tuple[int, Told]] = {}
 
-    def _settings(self, sentence: Sentence) -> list[Told]:
-        names = self._setting_names(sentence)
+    def read(self, sentence: Sentence, near: Sequence[frozenset[str]], about: str, last_check: str) -> list[Told]:
+        """The settings of a sentence, also those that were only read, as checks.
+
+        `near` are the words of the sentences before, the last one last; `about` are those of what was just done.
+        """
+        self.number += 1
+        names = self._names(sentence) or self._short(sentence, near)
         told: list[Told] = []
         for position, (label, start, end) in enumerate(names):
-            self.last_setting = label
             stop = names[position + 1][1] if position + 1 < len(names) else len(sentence.text)
-            lead = sentence.text[names[position - 1][2] if position else 0: start]
-            values = read_values(sentence.text[end:stop], lead, self.vocabulary.terms["setting"][label].unit)
-            if values.turned:
-                told.append(Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after,
-                                 note=values.note))
-                told += [Told("set", [label], sentence, end + at, end + until, after=after)
-                         for at, until, after in values.again]
-            elif values.before:
-                check = label if label in self.vocabulary.terms["check"] else _READ_AS.get(label, "")
-                if check:
-                    told.append(Told("check", [check], sentence, start, end + values.stop, found=values.before))
+            told += self._one(sentence, label, start, end, stop, names[position - 1][2] if position else 0)
         if not told:
-            told += self._set_by(sentence)
-        if not names and not told and self.last_setting and not sentence.of("action"):
-            told += self._set_again(sentence)
+            told += self._by_part(sentence, about, last_check)
+        if not names and not told and self.last:
+            told += self._again(sentence)
+        for step in told:
+            self._recall(step)
+        if names:
+            self.last = names[-1][0]
         return told
 
-    def _set_by(self, sentence: Sentence) -> Iterator[Told]:
+    def _one(self, sentence: Sentence, label: str, start: int, end: int, stop: int, low: int) -> Iterator[Told]:
+        values = read_values(sentence.text[end:stop], sentence.text[low:start], self.vocabulary.terms["setting"][label].unit)
+        if values.turned:
+            yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
+            yield from (Told("set", [label], sentence, end + at, end + until, after=after) for at, until, after in values.again)
+        elif values.before:
+            check = label if label in self.vocabulary.terms["check"] else READ_AS.get(label, "")
+            if check:
+                told = Told("check", [check], sentence, start, end + values.stop, found=values.before)
+                self.stood[label] = (self.number, told)
+                yield told
+
+    def _recall(self, step: Told) -> None:
+        """Gives a setting the value it was found at, told in a sentence before."""
+        label = step.terms[0]
+        if step.kind == "check":
+            self.stood.setdefault(label, (self.number, step))
+            return
+        for name in (label, _SPEED_OF.get(label, ""), next((screw for screw, speed in _SPEED_OF.items() if speed == label), "")):
+            number, check = self.stood.get(name, (0, None))
+            if check is not None and self.number - number <= _FAR and check.sentence is not step.sentence and step.after and not step.before and check.found:
+                step.before = next((value.text.strip() for value in values_of(check.found, self.vocabulary.terms["setting"][label].unit)), check.found)
+                step.more.append(check.sentence)
+                step.replaces = check
+        self.stood = {name: entry for name, entry in self.stood.items() if name != label and _SPEED_OF.get(name) != label and _SPEED_OF.get(label) != name}
+
+    def _by_part(self, sentence: Sentence, about: str, last_check: str) -> Iterator[Told]:
         """A setting told by the action or the part: "adjusted the governor, from 2,600 to 2,950 rpm", "torqued the bolt to 50 Nm"."""
         found = [(_SET_BY[term.label], term.start, term.end) for term in sentence.of("action") if term.label in _SET_BY]
         torque = _TORQUE.search(sentence.text)
         if torque:
-            about = " ".join((sentence.text, self.last_check, self.last_action)).lower()
+            words = " ".join((sentence.text, last_check, about)).lower()
             found += [(f"{part} torque", torque.start(), torque.end())
-                      for part in ("flywheel nut", "blade bolt", "spark plug") if part.split()[0 if part[0] != "s" else 1] in about][:1]
-        part = next((term.label for term in sentence.of("check") if term.label in _PARTS), self.last_check)
+                      for part in ("flywheel nut", "blade bolt", "spark plug") if part.split()[0 if part[0] != "s" else 1] in words][:1]
+        part = next((term.label for term in sentence.of("check") if term.label in _PARTS), last_check)
         if not found and part in _PARTS and not sentence.of("action"):
             first = next((reading for reading in sentence.readings if fits(reading.unit, self.vocabulary.terms["setting"][_PARTS[part]].unit)), None)
             if first is not None:
@@ -76,26 +123,45 @@ class Settings:
         for label, start, end in found[:1]:
             values = read_values(sentence.text[end:], sentence.text[:end], self.vocabulary.terms["setting"][label].unit)
             if values.turned and (values.after or values.before):
-                self.last_setting = label
+                self.last = label
                 yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
 
-    def _setting_names(self, sentence: Sentence) -> list[tuple[str, int, int]]:
-        named = [(term.label, term.start, term.end) for term in sentence.of("setting") if self._is_setting(term, sentence)]
+    def _names(self, sentence: Sentence) -> list[tuple[str, int, int]]:
+        named = [(term.label, term.start, self._end(term, sentence)) for term in sentence.of("setting") if self._is_setting(term, sentence)]
         for match in _SCREW.finditer(sentence.text):
+            if match["letter"] and match["letter"].islower():
+                continue
             if not any(start < match.end() and match.start() < end for _label, start, end in named):
-                named.append((_SCREWS[match["which"][0].lower()], match.start(), match.end()))
-        if _VALVES.search(sentence.text) or (self.last_valves and any(r.unit in ("mm", "in", "thou") for r in sentence.readings)):
+                named.append((_SCREWS[(match["which"] or match["letter"])[0].lower()], match.start(), match.end()))
+        named += [("idle speed", match.start(), match.end()) for match in _IDLE.finditer(sentence.text)
+                  if not any(start < match.end() and match.start() < end for _label, start, end in named)
+                  and values_of(sentence.text[match.end():], "rpm")][:1]
+        lengths = [reading for reading in values_of(sentence.text, "mm") if reading.unit or self.valves]
+        if _VALVES.search(sentence.text) or (self.valves and lengths):
             named = [name for name in named if "valve clearance" not in name[0]]
-            for match in _VALVE.finditer(sentence.text):
-                if re.match(r" (?:valve )?(?:boot|gasket|port|manifold|screen|pipe)", sentence.text[match.end():]):
-                    continue
-                which = "exhaust" if match["which"].lower().startswith("ex") else "inlet"
-                named.append((f"{which} valve clearance", match.start(), match.end()))
-        self.last_valves = bool(_VALVES.search(sentence.text))
+            named += [("exhaust valve clearance" if match["which"].lower().startswith("ex") else "inlet valve clearance", match.start(), match.end())
+                      for match in _VALVE.finditer(sentence.text) if not _PORT.match(sentence.text[match.end():])]
+        self.valves = bool(_VALVES.search(sentence.text)) or (self.valves and bool(lengths))
         named = sorted(named, key=lambda name: name[1])
         return [name for position, name in enumerate(named)
                 if not (position and _SPEED_OF.get(name[0]) == named[position - 1][0]
                         and any(reading.unit == "rpm" for reading in sentence.readings if reading.start > name[2]))]
+
+    def _short(self, sentence: Sentence, near: Sequence[frozenset[str]]) -> list[tuple[str, int, int]]:
+        """ "The gap was 0.9": of the plug or of the coil, whichever was just spoken of."""
+        here = frozenset(token.head for token in sentence.folded)
+        for match in _SHORT.finditer(sentence.text):
+            for words in (here, *reversed(near[-_FAR:])):
+                label = next((label for word, label in _MEANT[match["word"].lower()] if word in words), "")
+                if label and values_of(sentence.text[match.end():], self.vocabulary.terms["setting"][label].unit):
+                    return [(label, match.start(), match.end())]
+        return []
+
+    def _end(self, term: Found, sentence: Sentence) -> int:
+        """Where the name of a setting ends; a pattern of speech may hold its values too."""
+        values = values_of(sentence.text[term.start: term.end], self.vocabulary.terms["setting"][term.label].unit)
+        head = sentence.text[term.start: term.start + values[0].start] if values and values[0].start else ""
+        return term.start + len(head.split(",")[0].rstrip()) if head else term.end
 
     def _is_setting(self, term: Found, sentence: Sentence) -> bool:
         """Not where the words only say what kind of jet or which speed, and not within another setting's words."""
@@ -103,14 +169,15 @@ class Settings:
         return not words.endswith("jet") and not any(
             other is not term and set(term.used) < set(other.used) for other in sentence.of("setting"))
 
-    def _set_again(self, sentence: Sentence) -> Iterator[Told]:
+    def _again(self, sentence: Sentence) -> Iterator[Told]:
         """ "Then I opened it to one and a quarter": the setting of the sentence before."""
-        match = re.search(r"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|put|bent|went|gave) "
-                          r"(?:it|them|that|in|out|up|down|back)\b", sentence.text, re.IGNORECASE)
-        unit = self.vocabulary.terms["setting"][self.last_setting].unit
-        if match and any(fits(reading.unit, unit) for reading in sentence.readings):
-            values = read_values(sentence.text[match.end():], sentence.text[:match.end()], unit)
-            if values.turned:
-                yield Told("set", [self.last_setting], sentence, match.start(), match.end() + values.stop, before=values.before,
-                           after=values.after, note=values.note, doubts=["which setting is meant stands in the sentence before"])
-
+        match = _TURN.search(sentence.text)
+        unit = self.vocabulary.terms["setting"][self.last].unit
+        if not match or any(term.start <= match.start() < term.end for term in sentence.of("action")):
+            return
+        start = match.start() + match.group().index(" ")
+        values = read_values(sentence.text[start:], sentence.text[:start], unit)
+        if values.turned and (values.after or values.note):
+            yield Told("set", [self.last], sentence, match.start(), start + values.stop, before=values.before,
+                       after=values.after, note=values.note, doubts=["which setting is meant stands in the sentence before"])
+            yield from (Told("set", [self.last], sentence, start + at, start + until, after=after) for at, until, after in values.again)

@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from decimal import Decimal
 from itertools import zip_longest
-from typing import Literal
 
-from casebase.record.case import Result, Source, Verdict
 from casebase.retain.stepwords import verdict_of
 from casebase.retain.story import Sentence, longest
 from casebase.retain.storycues import effects_in, minutes_in, money_in, source_in
 from casebase.retain.storyfindings import cause_at, finding, in_general, judged, tells
-from casebase.retain.storyvalues import fits, read_values
+from casebase.retain.storyparts import Parts
+from casebase.retain.storysettings import READ_AS, Settings
+from casebase.retain.storystep import Told
+from casebase.retain.storyvalues import fits
 from casebase.retrieve.lexicon import Found, Lexicon
 from casebase.trade.words import tokens
-
-StepKind = Literal["check", "set", "do"]
-
 
 _NOT_DONE = re.compile(
     r"\b(?:should|shall|would|could|want(?:ed|s)? to|going to|gonna|thinking of|if|planning|might|may|must|can|will|need(?:s|ed)? to|"
@@ -31,11 +27,12 @@ _STATE = re.compile(r"\bput (?:the|a|my) (?:meter|tester|gauge)\b|\bchang(?:ed|e
 _LOOK = re.compile(r"\b(?:check|look|test|measur|inspect|examin|tried|read|found|spray|wetted|saw|see|view|felt|smell|took a look|went over|put (?:the|a) (?:tester|gauge|squirt|spoon|drop))\w*\b",
                    re.IGNORECASE)
 _TAKEN_OFF = re.compile(r"\b(?:pulled|took|taken|take|removed|unbolted|popped|whipped|lifted|had|with|got) (?:the |its |his )?$", re.IGNORECASE)
-_AGAIN = re.compile(r"\b(?P<verb>cleaned|cleared|topped|replaced|swapped|changed|renewed|burn(?:ed|t)|repaired|tightened|freed|adjusted|refitted|"
-                    r"scraped|washed|(?:fitted|put|put in|tried|got) (?:a )?(?:new|another) one|new one)\b"
-                    r"(?: (?:it|that|this|them|those|both)\b|(?<= one))(?: up)?", re.IGNORECASE)
-_TIED = re.compile(r"\b(?:and|plus)\b\s*(?:an?\s+|the\s+|new\s+|its\s+)*(?P<part>[^,;.]*?)(?=\s+(?:and|plus|himself|herself|themselves|before|for|in)\b|[,;.]|$)",
-                   re.IGNORECASE)
+_AGAIN = re.compile(
+    r"\b(?P<verb>cleaned|cleared|topped|replaced|swapped|changed|renewed|burn(?:ed|t)|repaired|tightened|freed|adjusted|refitted|nipped|raked|poked|blew|washed|"
+    r"scraped|rinsed|brushed|straightened|greased|oiled|sharpened|scrubbed|mended|soldered|fixed|flushed|"
+    r"(?:fitted|put|put in|tried|got|in went|on went) (?:an? )?(?:new|another) (?:one|ones|pair|set)|new (?:one|ones|pair|set)|another one)\b"
+    r"(?: (?:it|that|this|them|those|both|all)\b|(?<= one)|(?<= ones)|(?<= pair)|(?<= set))(?: (?:up|out|off|back))?", re.IGNORECASE)
+_NEAR = 3  # so many sentences back a part is still the one just spoken of
 
 
 class Reader:
@@ -44,39 +41,33 @@ class Reader:
     def __init__(self, lexicon: Lexicon) -> None:
         self.lexicon = lexicon
         self.vocabulary = lexicon.vocabulary
+        self.parts = Parts(lexicon)
+        self.settings = Settings(lexicon)
+        self.machine: frozenset[str] = frozenset()
         self.last_check = ""
-        self.last_setting = ""
         self.last_action = ""
-        self.last_valves = False
         self.last_causes: list[str] = []
+        self.near: list[frozenset[str]] = []
 
     def actions(self, sentence: Sentence) -> list[Found]:
-        """Actions named in a sentence, those behind an "and" with the same verb too ("changed the filter and the plug")."""
-        named = sentence.of("action")
-        found = list(named)
-        for match in _TIED.finditer(sentence.text):
-            before = [term for term in named if term.end <= match.start()]
-            inside = [term for term in named if term.start < match.end() and term.end > match.start("part")]
-            if not before or inside or not match["part"] or not re.fullmatch(r"[\w -]*", sentence.text[before[-1].end: match.start()]):
-                continue
-            if len(match["part"].split()) > 3 or any(term.start < match.end("part") and match.start("part") < term.end for term in sentence.of("symptom")):
-                continue
-            words = sentence.text[before[-1].start: before[-1].end].split()
-            again = f"{words[0]} {match['part']}"
-            found += [term._replace(start=match.start("part"), end=match.end("part"), used=()) for term in self._find(again)
-                      if term.kind == "action"][:1]
-        return sorted(longest(found), key=lambda term: term.start)
+        """Actions named in a sentence, by the patterns of the vocabulary or by a verb and its parts."""
+        named = longest(sentence.of("action"))
+        near = self.machine.union(*self.near[-_NEAR:], self.parts.heads(sentence.text))
+        more = [Found("action", done.label, (), done.start, done.end, "said")
+                for done in self.parts.done(sentence, [(term.start, term.end) for term in named], near)]
+        return sorted([*named, *more], key=lambda term: term.start)
 
     def _find(self, text: str) -> list[Found]:
         return self.lexicon.find(self.lexicon.folding.fold(list(tokens(text))))
 
     def steps(self, sentence: Sentence, *, quiet: Sequence[tuple[int, int]] = ()) -> list[Told]:
         """The steps of a sentence in order. `quiet` are stretches that tell of symptoms and hold no check."""
-        told = self._settings(sentence)
+        told = self.settings.read(sentence, self.near, self.last_action, self.last_check)
         told += self._actions(sentence, told)
         told += self._checks(sentence, told, quiet)
         told.sort(key=lambda step: (step.start, step.end))
         self.last_action = next((step.terms[0] for step in reversed(told) if step.kind == "do"), self.last_action)
+        self.near.append(self.parts.heads(" ".join((sentence.text, *(term for step in told if step.kind == "check" for term in step.terms)))))
         causes = [seen.label for seen in sentence.observations if seen.kind == "cause" and seen.status == "present"]
         self.last_causes = causes or ([] if any(step.kind == "do" for step in told) else self.last_causes)
         for step, following in zip_longest(told, told[1:]):
@@ -144,7 +135,7 @@ class Reader:
         taken = [(step.start, step.end) for step in others]
         told: list[Told] = []
         for term in sorted(sentence.of("check"), key=lambda term: (not self._by_name(term, sentence), -len(term.used))):
-            if any(step.kind == "set" and term.label in (step.terms[0], _READ_AS.get(step.terms[0])) for step in others):
+            if any(step.kind == "set" and term.label in (step.terms[0], READ_AS.get(step.terms[0])) for step in others):
                 continue
             spans = [*taken, *((step.start, step.end) for step in told)]
             if (any(start < term.end and term.start < end for start, end in spans) or _inside(term, quiet)

@@ -9,7 +9,7 @@ from functools import cache
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import Cue, effects_in
-from casebase.retain.storysteps import Told
+from casebase.retain.storystep import Told
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.handbook import rows
 from casebase.trade.terms import Vocabulary
