@@ -254,3 +254,32 @@ def test_hostile_words_run_nothing_and_fetch_nothing(browser, tmp_path):
         refused = [said for said in watched.complaints if not said.startswith("Failed to load resource: the server responded with a status of 4")]
         assert refused == []
         watched.context.close()
+
+
+@pytest.mark.parametrize(("size", "script"), [("phone", True), ("desk", True), ("phone", False)])
+def test_the_whole_job_from_complaint_to_hand_over(browser, tmp_path, size, script):
+    folder = tmp_path / "cases"
+    shutil.copytree(DEMO, folder)
+    with served(folder) as home:
+        watched = Watched(browser, home, size, script=script)
+        page = watched.page
+        watched.go("/open")
+        page.get_by_label("What does the owner say?").fill("surges at full throttle, leaks fuel at the carburettor")
+        page.get_by_label("The machine, as far as known").fill("walk-behind mower, four-stroke")
+        page.get_by_role("button", name="Open the job").click()
+        page.get_by_text("Trouble: surges, fuel leak").wait_for()
+        page.get_by_role("button", name="In order", exact=True).first.click()
+        page.get_by_text("Step 1 is written.").wait_for()
+        page.get_by_label("One step, as you would say it").fill("cleaned the carb, cured, 40 min")
+        page.get_by_role("button", name="Read it back").click()
+        page.get_by_role("button", name="Surges").click()
+        page.get_by_text("Step 2 is written.").wait_for()
+        page.get_by_role("link", name="Finish the job").click()
+        page.get_by_label("How did it end?").select_option("partly fixed")
+        for safety in page.locator("select[name^=safety]").all():
+            safety.select_option("ok")
+        page.get_by_role("button", name="Close the job").click()
+        page.get_by_role("link", name="Hand-over sheet").click()
+        page.get_by_role("heading", name="What was done").wait_for()
+        watched.close()
+    assert len(list(folder.glob("*.md"))) == len(list(DEMO.glob("*.md"))) + 1
