@@ -22,6 +22,7 @@ from casebase.record.case import FOLLOWUP_STATUSES, Case, Followup
 from casebase.record.casefile import read
 from casebase.record.folder import load, load_all
 from casebase.retain import followup
+from casebase.retain import job as job_files
 from casebase.retain.followup import (
     MARKS,
     Durability,
@@ -380,7 +381,7 @@ def test_the_reply_is_kept_when_the_case_cannot_be_opened(tmp_path: Path, monkey
     path = write_example(tmp_path)
     day = date(2026, 7, 1)
     with monkeypatch.context() as patch:
-        patch.setattr(followup, "write_new", lambda _path, _text: False)
+        patch.setattr(job_files, "write_new", lambda _path, _text: False)
         with pytest.raises(Refused, match="the same command again opens it"):
             record(tmp_path, "14", "came back", day, today=day)
     case = load(path).case
