@@ -112,6 +112,18 @@ def test_stories(field: str) -> None:
     assert value >= FLOORS[field]
 
 
+# Fourteen stories nobody has mended with yet, so what is reached on them is what to expect (see DEVELOPERS.md). It is far
+# below FLOORS; these only keep it from getting worse.
+FRESH = sorted(f"../stories_fresh/{path.stem}" for path in (DATA / "stories_fresh").glob("*.txt"))
+REACHED = {"symptoms": 0.82, "steps": 0.64, "results": 0.31, "readings": 0.95, "settings": 0.57}
+
+
+@pytest.mark.parametrize("field", REACHED)
+def test_unseen_stories_get_no_worse(field: str) -> None:
+    assert len(FRESH) == 14
+    assert f1(FRESH, field) >= REACHED[field]
+
+
 def test_gold_stories_are_as_asked() -> None:
     terms = lexicon().vocabulary.terms
     assert len(STORIES) >= 12
