@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from commands import quick_lexicon
 from hypothesis import HealthCheck, settings
 
 # The tools are scripts, not a package; their tests import them as they lie.
@@ -23,6 +24,14 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Sends everything that is cached to a directory of this test session."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
+@pytest.fixture(scope="module")
+def quick() -> Iterator[None]:
+    """For modules that build many indexes: they share one compiled vocabulary and one learned model."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick_lexicon(patch)
         yield
 
 

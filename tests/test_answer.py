@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from commands import DEMO, casebase, quick_lexicon
+from commands import DEMO, casebase
 from small_folders import lexicon, write_cases
 
 from casebase.api import CaseBase
@@ -24,9 +24,11 @@ QUESTIONS = (
 OUTSIDE = ("what colour is the moon", "my blender makes a funny smell", "how do I bake bread")
 
 
+pytestmark = pytest.mark.usefixtures("quick")
+
+
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    quick_lexicon(monkeypatch)
     monkeypatch.setenv("CASEBASE_DIR", str(DEMO))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 
@@ -35,7 +37,6 @@ def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> CaseBase:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
-        quick_lexicon(patch)
         base = CaseBase(DEMO)
         assert base.index.size
         return base

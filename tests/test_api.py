@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from commands import ROOT, copy_of_demo, environment, quick_lexicon
+from commands import ROOT, copy_of_demo, environment
 from helpers import EXAMPLE
 
 import casebase
@@ -16,11 +16,12 @@ from casebase import CaseBase
 from casebase.problems import Refused
 from casebase.retain.jobclose import Answers
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 @pytest.fixture(autouse=True)
-def _quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    quick_lexicon(monkeypatch)
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 import typer
-from commands import DEMO, ROOT, Done, casebase, copy_of_demo, environment, process, quick_lexicon
+from commands import DEMO, ROOT, Done, casebase, copy_of_demo, environment, process
 from helpers import text, within
 from small_folders import write_cases
 
@@ -31,9 +31,11 @@ COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 QUESTION = "runs only on choke, leaks at bulb"
 
 
+pytestmark = pytest.mark.usefixtures("quick")
+
+
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick_lexicon(monkeypatch)
     monkeypatch.delenv("CASEBASE_DIR", raising=False)
 
 

@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
-from commands import DEMO, casebase, quick_lexicon
+from commands import DEMO, casebase
 
 from casebase.record.casefile import read
 
@@ -14,9 +14,11 @@ NOTES = ("String trimmer, two-stroke, 26 cc. The owner says it runs only with th
          "Fitted a new fuel line, 20 min, 4.50 in parts, and that did it.")
 
 
+pytestmark = pytest.mark.usefixtures("quick")
+
+
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    quick_lexicon(monkeypatch)
     monkeypatch.setenv("CASEBASE_DIR", str(DEMO))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 

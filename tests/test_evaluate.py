@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from commands import casebase, quick_lexicon
+from commands import casebase
 from helpers import shared_data
 from small_folders import lexicon, write_cases
 
@@ -23,10 +23,11 @@ from casebase.retrieve.text import features
 from casebase.retrieve.textscore import text_scores
 from casebase.retrieve.weights import DEFAULTS
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    quick_lexicon(monkeypatch)
     monkeypatch.delenv("CASEBASE_DIR", raising=False)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 

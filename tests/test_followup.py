@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from commands import casebase, quick_lexicon
+from commands import casebase
 from helpers import EXAMPLE, text
 from hypothesis import given
 from hypothesis import strategies as st
@@ -49,9 +49,7 @@ LINE, BULB = "replace fuel line", "replace primer bulb"
 TILT, LEAK = "dies when tilted", "primer bulb cracked or leaking"
 
 
-@pytest.fixture(autouse=True)
-def _here(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick_lexicon(monkeypatch)
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 def job(*news: tuple[int, str], **more: Any) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from commands import Done, casebase, copy_of_demo, quick_lexicon
+from commands import Done, casebase, copy_of_demo
 from helpers import text
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -25,9 +25,11 @@ JOB = "26-022-snow-thrower-early-bird"
 SECRET = "private: {owner: Zyxwvut Qponmlk, phone: \"5550001\"}"
 
 
+pytestmark = pytest.mark.usefixtures("quick")
+
+
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick_lexicon(monkeypatch)
     for name in ("CASEBASE_DIR", "VISUAL", "EDITOR"):
         monkeypatch.delenv(name, raising=False)
 
@@ -204,26 +206,24 @@ def test_any_sequence_keeps_the_rest_of_the_file(
     tmp_path: Path, operations: list[tuple[str, str]], line_end: str, mark: str
 ) -> None:
     """Every line that was there is there still, in its order, but for the one whose value was set."""
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        path = tmp_path / "26-001-saw.md"
-        path.write_bytes((mark + START.replace("\n", line_end)).encode())
-        for name, what in operations:
-            before = path.read_bytes()
-            args = {"log": ("log", "1", what), "edit": ("edit", "1", "--field", what, "--value", "fixed"),
-                    "finish": ("finish", "1", "--outcome", "fixed", "--cause", "unknown", "--proof", "ran",
-                               "--safety", "ok", "--json")}[name]  # fmt: skip
-            done = casebase(*args, "--cases", str(tmp_path))
-            after = path.read_bytes()
-            assert done.code in (0, 2)
-            if done.code:
-                assert after == before
-            kept = [line for line in before.splitlines(keepends=True)
-                    if not line.startswith((b"status:", b"machine:", b"advice:", b"proof:", b"history:", b"outcome:"))]  # fmt: skip
-            assert splices_only(b"".join(kept), after)
-            assert after.endswith(START[START.index("Told"):].replace("\n", line_end).encode())
-            assert read(after, "x").case is not None
-            assert (b" # on the bench" in after) and (b"]   # two" in after)
+    path = tmp_path / "26-001-saw.md"
+    path.write_bytes((mark + START.replace("\n", line_end)).encode())
+    for name, what in operations:
+        before = path.read_bytes()
+        args = {"log": ("log", "1", what), "edit": ("edit", "1", "--field", what, "--value", "fixed"),
+                "finish": ("finish", "1", "--outcome", "fixed", "--cause", "unknown", "--proof", "ran",
+                           "--safety", "ok", "--json")}[name]  # fmt: skip
+        done = casebase(*args, "--cases", str(tmp_path))
+        after = path.read_bytes()
+        assert done.code in (0, 2)
+        if done.code:
+            assert after == before
+        kept = [line for line in before.splitlines(keepends=True)
+                if not line.startswith((b"status:", b"machine:", b"advice:", b"proof:", b"history:", b"outcome:"))]  # fmt: skip
+        assert splices_only(b"".join(kept), after)
+        assert after.endswith(START[START.index("Told"):].replace("\n", line_end).encode())
+        assert read(after, "x").case is not None
+        assert (b" # on the bench" in after) and (b"]   # two" in after)
 
 
 def test_a_killed_log_loses_nothing_acknowledged(tmp_path: Path) -> None:

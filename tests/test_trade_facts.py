@@ -127,7 +127,7 @@ def test_a_mixture_screw_is_counted_in_and_noted_before_it_is_moved(empty: CaseB
 
 def test_every_proposed_setting_asks_for_the_value_as_found(empty: CaseBase) -> None:
     step = empty.next_step("idle too fast, cutting attachment moves at idle", limit=30)
-    settings = [p for p in step.proposals if nextviews.is_setting(p)]
+    settings = [p for p in step.proposals if p.is_setting]
     assert settings and shown(empty, step).count("note how it stands now") == len(settings)
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from commands import DEMO, casebase, quick_lexicon
+from commands import DEMO, casebase
 from starlette.testclient import TestClient
 from web_site import visitor
 
@@ -21,11 +20,7 @@ ASKED = {
 }
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _quick() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        yield
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 @pytest.fixture(scope="module")

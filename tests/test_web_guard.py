@@ -7,12 +7,11 @@ import re
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from commands import DEMO, copy_of_demo, quick_lexicon
+from commands import DEMO, copy_of_demo
 from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse, Response
 from starlette.testclient import TestClient
@@ -37,11 +36,7 @@ FILLED = {"/case/{reference}": "/case/26-015", "/sheet/{reference}": "/sheet/26-
           "/api/case/{reference}": "/api/case/26-015"}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _quick() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        yield
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 @pytest.fixture(scope="module")

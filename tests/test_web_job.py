@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from commands import copy_of_demo, quick_lexicon
+from commands import copy_of_demo
 from PIL import Image
 from small_folders import DATA
 from starlette.testclient import TestClient
@@ -21,11 +20,7 @@ from casebase.web.photos import LONGEST, plain
 STORY = (DATA / "stories" / "01-trimmer-choke.txt").read_text(encoding="utf-8")
 
 
-@pytest.fixture(autouse=True)
-def _quick() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        yield
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 @pytest.fixture

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from commands import DEMO, copy_of_demo, quick_lexicon
+from commands import DEMO, copy_of_demo
 from hostile import ATTRIBUTE_NAMES, STRINGS, TAGS
 from small_folders import fix, write_cases
 from starlette.testclient import TestClient
@@ -28,11 +27,7 @@ PAGES = {
 }
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _quick() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        yield
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 @pytest.fixture(scope="module")

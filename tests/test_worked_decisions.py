@@ -9,13 +9,13 @@ from __future__ import annotations
 import builtins
 import io
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 import pytest
-from commands import Done, casebase, quick_lexicon
+from commands import Done, casebase
 from small_folders import index_of, lexicon, write_cases
 
 from casebase.api import CaseBase
@@ -33,11 +33,7 @@ CHOKE = {"complaint": "runs only on choke", "symptoms": ["runs only on choke"], 
          "status": "closed", "outcome": "fixed"}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _one_lexicon() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        quick_lexicon(patch)
-        yield
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 def base_of(folder: Path) -> CaseBase:

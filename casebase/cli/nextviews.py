@@ -91,20 +91,10 @@ def one_fix(paper: Paper, base: CaseBase, step: NextStep, proposal: Proposal) ->
         paper.line(proposal.term.how, indent=6)
     rests = f"done before in {cite(proposal.cases)}" if proposal.cases else "no case has it yet; from the vocabulary"
     paper.line(rests, indent=6, style="quiet")
-    if is_part(proposal):
+    if proposal.is_part:
         paper.line("lay the new part beside the old one before it goes in", indent=6)
-    if is_setting(proposal):
+    if proposal.is_setting:
         paper.line("before it is turned, note how it stands now, so that it can be put back", indent=6, style="warn")
-
-
-def is_part(proposal: Proposal) -> bool:
-    """Whether the fix puts in a part that could be the wrong one."""
-    return proposal.term.label.split()[0] in ("replace", "fit")
-
-
-def is_setting(proposal: Proposal) -> bool:
-    """Whether the fix turns or bends something that has a value as found."""
-    return proposal.term.label.split()[0] in ("adjust", "set")
 
 
 def money(base: CaseBase, amount: float) -> str:
@@ -136,7 +126,7 @@ def converse(paper: Paper, base: CaseBase, words: str, job: Case | None, path: P
         (one_check if proposal.kind == "check" else one_fix)(paper, base, step, proposal)
         cautions(paper, base.index.lexicon.vocabulary.cautions([proposal.term]))
         # The value as found is asked for before anybody turns the thing.
-        before = ask(f"{proposal.term.label} - as found (s to skip, q to stop): ").strip() if is_setting(proposal) else ""
+        before = ask(f"{proposal.term.label} - as found (s to skip, q to stop): ").strip() if proposal.is_setting else ""
         answer = before.casefold() if before.casefold() in ("s", "q") else _answer(paper, proposal, ask)
         if answer == "q":
             return
@@ -198,10 +188,10 @@ def _step(base: CaseBase, job: Case | None, proposal: Proposal, answer: str, bef
     if proposal.kind == "check":
         found = answer if answer not in ANSWERS and len(answer) > 1 else ask("found (in your words): ").strip()
         return Check(term.label, found, VERDICTS[_meaning(proposal, answer)])
-    if not is_setting(proposal):
+    if not proposal.is_setting:
         return Repair((term.label,), effects)
     after = ask("as left: ").strip()
-    setting = base.index.lexicon.vocabulary.resolve("setting", term.label.split(" ", 1)[1])
+    setting = proposal.setting(base.index.lexicon.vocabulary)
     if setting is not None:
         return Setting(setting.label, before, after, effects)
     note = "; ".join(f"as {when} {value}" for when, value in (("found", before), ("left", after)) if value)

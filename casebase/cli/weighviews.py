@@ -7,7 +7,7 @@ from casebase.cli.paper import Paper
 from casebase.cli.views import cautions, cite
 from casebase.reuse.intervals import Interval
 from casebase.reuse.reading import ReadingAnswer
-from casebase.reuse.weigh import Weighed, Weighing, work_term
+from casebase.reuse.weigh import Weighed, Weighing
 
 PLOT_WIDTH = 40
 
@@ -41,15 +41,13 @@ def weighing(paper: Paper, base: CaseBase, answer: Weighing) -> None:
         even = (f"equal when the repair works in {round(100 * keeping.break_even)} of 100" if keeping.break_even is not None
                 else "no chance of a cure would make the repair pay")
         paper.line(f"{even}; what was already spent is not in it, and what the owner is fond of neither", indent=2, hang=2)
-    vocabulary = base.index.lexicon.vocabulary
-    cautions(paper, vocabulary.cautions(work_term(name, vocabulary) for item in answer.fixes
-                                        for name in item.step.name.split(" + ")))
+    cautions(paper, answer.cautions(base.index.lexicon.vocabulary))
 
 
 def one_fix(paper: Paper, item: Weighed, answer: Weighing) -> None:
     step = item.step
     price = f"price {step.price:.2f}" if item.price_known else "part of unknown price, reckoned as nothing"
-    paper.line(f"{step.name}: {price}, {step.minutes:.0f} min, chance {_chance(item)}", indent=2, hang=2)
+    paper.line(f"{step.name}: {price}, {step.minutes:.0f} min, chance {item.chance_in_words}", indent=2, hang=2)
     if item.evidence is not None:
         ids = [case_id for found in item.evidence.cases.values() for case_id in found]
         paper.line(f"the shop's own record: {item.evidence.in_words} {cite(ids)}", indent=6, style="quiet")
@@ -62,17 +60,6 @@ def one_fix(paper: Paper, item: Weighed, answer: Weighing) -> None:
         word = "cheaper" if gap.mean < 0 else "dearer"
         paper.line(f"{abs(gap.mean):.2f} {word} with it than without (90 % interval {gap.low:+.2f} to {gap.high:+.2f})",
                    indent=6, style="quiet")
-
-
-def _chance(item: Weighed) -> str:
-    if item.given.chance is not None:
-        return f"{round(100 * item.given.chance)} of 100, by hand"
-    if item.given.counts is not None:
-        return f"{item.given.counts[0]} of {item.given.counts[1]}, by hand"
-    belief = item.step.belief
-    assert belief is not None  # a fix without any chance is refused
-    low, high = belief.interval(0.9)
-    return f"{round(100 * low)} to {round(100 * high)} of 100, from the cases"
 
 
 def plot(paper: Paper, answer: Weighing) -> None:

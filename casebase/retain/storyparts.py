@@ -7,7 +7,7 @@ that any verb of the same kind with any list of parts finds them, and a part nam
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -208,8 +208,3 @@ def _apart(lexicon: Lexicon, label: str, term: Term) -> Iterator[_Part]:
                     verbs = [word]
                 else:
                     words.append(word)
-
-
-def verbs_of(text: str) -> Mapping[int, str]:
-    """The kinds of doing that a text tells of, by the place of their words."""
-    return {match.start(): _KIND_OF[match.group().lower()] for match in _VERB.finditer(text)}

@@ -71,6 +71,20 @@ class Proposal(NamedTuple):
     price_known: bool
     first_for_safety: bool = False
 
+    @property
+    def is_part(self) -> bool:
+        """Whether this fix puts in a part that could be the wrong one."""
+        return self.kind == "fix" and self.term.label.split()[0] in ("replace", "fit")
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether this fix turns or bends something that has a value as found."""
+        return self.kind == "fix" and self.term.label.split()[0] in ("adjust", "set")
+
+    def setting(self, vocabulary: Vocabulary) -> Term | None:
+        """The setting that this fix turns; None where it turns none, or one the vocabulary does not name."""
+        return vocabulary.resolve("setting", self.term.label.split(" ", 1)[1]) if self.is_setting else None
+
 
 class NextStep(NamedTuple):
     """What to do next. `proposals` are best first, safety checks before all; empty when nothing is left.

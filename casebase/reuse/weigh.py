@@ -67,6 +67,18 @@ class Weighed(NamedTuple):
         return self.step.price > 0 or self.given.price is not None or not any(
             needs_part(name) for name in self.step.name.split(" + "))
 
+    @property
+    def chance_in_words(self) -> str:
+        """How likely it is to cure, and who says so."""
+        if self.given.chance is not None:
+            return f"{round(100 * self.given.chance)} of 100, by hand"
+        if self.given.counts is not None:
+            return f"{self.given.counts[0]} of {self.given.counts[1]}, by hand"
+        belief = self.step.belief
+        assert belief is not None  # a fix without any chance is refused
+        low, high = belief.interval(0.9)
+        return f"{round(100 * low)} to {round(100 * high)} of 100, from the cases"
+
 
 class Weighing(NamedTuple):
     """The answer of `weigh`. `course` is the order of lowest expected cost, `left_out` what it does without."""
@@ -80,6 +92,11 @@ class Weighing(NamedTuple):
     hourly: float
     currency: str
     symptom: str
+
+    def cautions(self, vocabulary: Vocabulary) -> tuple[Term, ...]:
+        """The cautions of all the fixes."""
+        return tuple(vocabulary.cautions(work_term(name, vocabulary) for item in self.fixes
+                                         for name in item.step.name.split(" + ")))
 
 
 class Replacement(NamedTuple):

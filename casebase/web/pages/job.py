@@ -16,7 +16,8 @@ from casebase.api import JobFile
 from casebase.problems import Refused, errors, refuse
 from casebase.record.case import OUTCOMES, RESULTS, Check
 from casebase.retain.jobclose import Answers, likely_outcome, safety_checks, step_name
-from casebase.retain.stepline import Given, LineRead
+from casebase.retain.stepline import Given
+from casebase.web.denied import status_of
 from casebase.web.pages.case import kind_of, without_private
 from casebase.web.photos import photographs
 from casebase.web.site import Page, Visit
@@ -63,23 +64,17 @@ def _bench(visit: Visit, job: JobFile, status: int = 200, **more: Any) -> Respon
     line = more.get("line", visit.query.get("line"))
     read = base.read_line(job, line) if line and "given" not in more else None
     step = base.next_step_of(case, limit=SHOWN)
+    first = step.proposals[0] if step.proposals else None
     vocabulary = base.index.lexicon.vocabulary
     values: dict[str, Any] = {
         "problems": read.problems if read else (), "given": Given(), "said": visit.query, **more, "line": line, "read": read,
         "case": case.id, "record": without_private(case), "mark": mark(job), "kind_of": kind_of, "results": RESULTS,
-        "first": step.proposals[0] if step.proposals else None, "others": step.proposals[1:], "setting": _setting_of(step),
+        "first": first, "others": step.proposals[1:],
+        "setting": first.setting(vocabulary) if first else None,
         "cautions": vocabulary.cautions(proposal.term for proposal in step.proposals[:1]), "two_faults": step.two_faults,
         "currency": base.index.settings.currency, "terms": {kind: tuple(vocabulary.terms[kind]) for kind in (
             "check", "setting", "action", "symptom")}, "photos": photographs(base.folder, case.id)}
     return visit.page("bench.html", status, **values)
-
-
-def _setting_of(step: Any) -> str:
-    """The setting that the first proposal would turn, "" where it turns none: its value as found is asked for."""
-    if not step.proposals or step.proposals[0].kind != "fix":
-        return ""
-    label = step.proposals[0].term.label
-    return label.removeprefix("adjust ").removeprefix("set ") if label.split()[0] in ("adjust", "set") else ""
 
 
 def given_of(visit: Visit) -> Given:
@@ -99,14 +94,12 @@ def log(visit: Visit) -> Response:
                 raise refuse("closed", f"[{job.case.number}] is closed", "a comeback is a job of its own")
             case = base.log(job, read)
         except Refused as reason:
-            return _again(visit, job, read, reason, line, given)
+            return _again(visit, job, reason, line, given)
     return visit.go(f"/job/{case.id}", written=str(len(case.steps)),
                     others="yes" if visit.form.get("mark") not in ("", mark(job)) else "")
 
 
-def _again(visit: Visit, job: JobFile, read: LineRead, reason: Refused, line: str, given: Given) -> Response:
-    from casebase.web.denied import status_of
-
+def _again(visit: Visit, job: JobFile, reason: Refused, line: str, given: Given) -> Response:
     return _bench(visit, job, status_of(reason), problems=reason.problems, line=line, given=given, said=visit.form)
 
 

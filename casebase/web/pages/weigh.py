@@ -13,8 +13,7 @@ from starlette.responses import Response
 from casebase.api import CaseBase
 from casebase.problems import Problem, Refused, refuse
 from casebase.reuse.firstanswer import proposed
-from casebase.reuse.weigh import MOST_FIXES, Replacement, Weighed, Weighing, work_term
-from casebase.trade.terms import Term
+from casebase.reuse.weigh import MOST_FIXES, Replacement, Weighed
 from casebase.web.site import Page, Visit
 
 ROWS, SPARE = 3, 1
@@ -53,9 +52,9 @@ def weigh(visit: Visit) -> Response:
     rows = lines + [Line()] * min(max(ROWS - len(lines), SPARE), MOST_FIXES - len(lines))
     values = {name: visit.query.get(name) for name in ("otherwise", "new_price", "new_life", "repaired_life", "resale")}
     return visit.page("weigh.html", 400 if problems else 200, words=words, rows=list(zip_longest(rows, found, fillvalue=Line())), values=values, answer=answer,
-                      problems=problems, currency=base.index.settings.currency, chance_of=chance_of,
+                      problems=problems, currency=base.index.settings.currency,
                       actions=sorted(base.index.lexicon.vocabulary.terms["action"]),
-                      cautions=cautions(base, answer) if answer else ())
+                      cautions=answer.cautions(base.index.lexicon.vocabulary) if answer else ())
 
 
 def typed(visit: Visit) -> list[Line]:
@@ -95,22 +94,6 @@ def replacement(visit: Visit) -> Replacement | None:
         return None
     return Replacement(price, number(visit, "new_life") or 6.0, number(visit, "repaired_life") or 3.0,
                        number(visit, "resale") or 0.0)
-
-
-def chance_of(item: Weighed) -> str:
-    """How likely a fix is to cure, and who says so."""
-    if item.given.chance is not None:
-        return f"{round(100 * item.given.chance)} of 100, by hand"
-    belief = item.step.belief
-    assert belief is not None  # a fix without any chance is refused
-    low, high = belief.interval(0.9)
-    return f"{round(100 * low)} to {round(100 * high)} of 100, from the cases"
-
-
-def cautions(base: CaseBase, answer: Weighing) -> tuple[Term, ...]:
-    vocabulary = base.index.lexicon.vocabulary
-    return tuple(vocabulary.cautions(work_term(name, vocabulary) for item in answer.fixes
-                                     for name in item.step.name.split(" + ")))
 
 
 PAGES: dict[str, Page] = {"GET /weigh": weigh}
