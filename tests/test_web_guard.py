@@ -25,7 +25,7 @@ from casebase.web import access, app, guard, sessions
 from casebase.web.access import TABLE, Row
 from casebase.web.denied import Denied, status_of
 from casebase.web.forms import MOST_ANSWERS, Fields, Once, read_form, read_pairs
-from casebase.web.held import Held
+from casebase.web.held import KEPT, Held
 from casebase.web.sessions import GUESSES, Sessions
 from casebase.web.site import Site, Visit
 
@@ -510,6 +510,36 @@ def test_writing_is_seen_at_once_and_leaves_readers_alone(tmp_path):
         add_step(base.job_file("26-022").path, Check("fuel line", "sound", "ok"))
     assert kept.base() is not reading
     assert "fuel line" in client(kept).get("/case/26-022-snow-thrower-early-bird").text
+
+
+def test_answers_are_kept_until_the_folder_changes(tmp_path):
+    kept = Held(copy_of_demo(tmp_path, 3))
+    made: list[int] = []
+
+    def answer(key: int) -> int:
+        return kept.kept(kept.base(), key, lambda: made.append(key) or key)
+
+    assert [answer(1), answer(1), answer(2)] == [1, 1, 2] and made == [1, 2]
+    old = kept.base()
+    with kept.writing() as base:
+        add_step(base.job_file(old.index.id(0)).path, Check("fuel line", "sound", "ok"))
+    assert answer(1) == 1 and made == [1, 2, 1]
+    assert kept.kept(old, 1, lambda: 7) == 7, "a page that began before the change is not given what came after it"
+    made.clear()
+    for key in range(KEPT + 1):
+        answer(key)
+    assert answer(KEPT) == KEPT and made.count(KEPT) == 1
+    assert answer(0) == 0 and made.count(0) == 2
+
+
+def test_a_long_look_at_the_folder_keeps_nobody_waiting(tmp_path, monkeypatch):
+    kept, now, looked = Held(copy_of_demo(tmp_path, 3)), time.monotonic(), threading.Event()
+    kept._took, kept._next_look = 1.0, now
+    monkeypatch.setattr(kept, "_take_in", lambda: looked.wait(60))
+    monkeypatch.setattr("casebase.web.held.WAIT", None)
+    assert kept.base().index.size == 3
+    assert not looked.is_set()
+    looked.set()
 
 
 def test_a_writer_that_fails_frees_the_next(held):

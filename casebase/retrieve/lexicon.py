@@ -40,6 +40,16 @@ class Found(NamedTuple):
     how: How
 
 
+class _Entry(NamedTuple):
+    """A pattern with what it stands for; `needs` are the headwords of which each group must stand in the text."""
+
+    kind: Kind
+    label: str
+    how: How
+    pattern: Pattern
+    needs: tuple[frozenset[str], ...]
+
+
 @dataclass(slots=True, eq=False, repr=False)
 class Lexicon:
     """Everything `understand` needs.
@@ -52,7 +62,8 @@ class Lexicon:
     folding: Folding
     rows: list[Any]
     anchors: dict[str, str]
-    _decoded: dict[int, Pattern] = field(default_factory=dict)
+    _decoded: dict[int, _Entry] = field(default_factory=dict)
+    _entries: dict[tuple[str, bool], list[_Entry]] = field(default_factory=dict)
     _numbers: dict[str, list[int]] = field(default_factory=dict)
     _corrections: dict[str, str | None] = field(default_factory=dict)
     _spellings: dict[str, list[str]] = field(default_factory=dict)
@@ -112,12 +123,20 @@ class Lexicon:
         self._numbers[head] = numbers
         return numbers
 
-    def _pattern(self, number: int) -> Pattern:
+    def _entry(self, number: int) -> _Entry:
         if number not in self._decoded:
-            parts = self.rows[number][4]
-            self._decoded[number] = Pattern(tuple(
-                tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
+            kind, label, how, _joined, parts = self.rows[number]
+            pattern = Pattern(tuple(tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
+            needs = tuple(place.heads for part in pattern.parts for place in part)
+            self._decoded[number] = _Entry(kind, label, how, pattern, needs)
         return self._decoded[number]
+
+    def _beginning(self, head: str, joined: bool) -> list[_Entry]:
+        """The patterns that may begin at a headword, those for joined texts or the others."""
+        if (head, joined) not in self._entries:
+            self._entries[head, joined] = [self._entry(number) for number in self._anchored(head)
+                                           if self.rows[number][3] == joined]
+        return self._entries[head, joined]
 
     def find(self, folded: Sequence[Token]) -> list[Found]:
         """All terms in a text, the longest first; a word serves one term of a kind only.
@@ -142,17 +161,15 @@ class Lexicon:
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         heads = {token.head for token in text}
         for start, token in enumerate(text):
-            for number in self._anchored(token.head):
-                kind, label, how, is_joined, _parts = self.rows[number]
-                if is_joined != joined:
-                    continue
-                pattern = self._pattern(number)
-                if any(place.heads.isdisjoint(heads) for part in pattern.parts for place in part):
-                    continue  # most patterns lack a word, and that is told faster than by trying
-                hit: Hit | None = match(pattern, text, start)
-                if hit is not None:
-                    yield Found(kind, label, hit.used, min(text[i].start for i in hit.used),
-                                max(text[i].end for i in hit.used), how)
+            for entry in self._beginning(token.head, joined):
+                for group in entry.needs:
+                    if group.isdisjoint(heads):
+                        break  # most patterns lack a word, and that is told faster than by trying
+                else:
+                    hit: Hit | None = match(entry.pattern, text, start)
+                    if hit is not None:
+                        yield Found(entry.kind, entry.label, hit.used, min(text[i].start for i in hit.used),
+                                    max(text[i].end for i in hit.used), entry.how)
 
     def correct(self, word: str) -> str | None:
         """The trade's word a misspelt one most likely means, or None.

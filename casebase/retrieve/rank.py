@@ -228,7 +228,7 @@ def cause_chances(chances: dict[str, float], index: Index) -> FloatArray:
     best = np.zeros(len(index.alive))
     if chances:
         for offset, segment in zip(index.offsets, index.segments, strict=True):
-            owners = np.repeat(np.arange(segment.size), np.diff(segment["causes_at"])) + offset
+            owners = segment.owners("causes_at") + offset
             np.maximum.at(best, owners, value[segment["causes"]])
     return best
 
@@ -286,7 +286,7 @@ def _contradiction_factor(question: Understood, index: Index) -> FloatArray:
     denied = [index.tables.known("symptom", label) for label in question.labels("symptom", "absent", "resolved")]
     for offset, segment in zip(index.offsets, index.segments, strict=True):
         for column, numbers in (("absent", present), ("symptoms", denied)):
-            owners = np.repeat(np.arange(segment.size), np.diff(segment[f"{column}_at"]))
+            owners = segment.owners(f"{column}_at")
             for number in numbers:
                 if number >= 0:
                     factor[owners[segment[column] == number] + offset] *= CONTRADICTION

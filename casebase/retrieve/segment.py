@@ -7,7 +7,7 @@ from counts, so that segments on one machine or on many give the same answer as 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -58,17 +58,21 @@ class Segment:
 
     arrays: Arrays
     size: int
+    _ids: list[str] = field(default_factory=list)
+    _owners: dict[str, npt.NDArray[np.int64]] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> npt.NDArray[Any]:
         return self.arrays[name]
 
     def id(self, position: int) -> str:
-        at = self["id_at"]
-        return bytes(self["id_bytes"][at[position]: at[position + 1]]).decode()
+        return self.ids()[position]
 
     def ids(self) -> list[str]:
-        blob, at = self["id_bytes"].tobytes(), self["id_at"].tolist()
-        return [blob[start:end].decode() for start, end in zip(at, at[1:], strict=False)]
+        """All ids; they are decoded once, for an answer asks for hundreds."""
+        if len(self._ids) != self.size:
+            blob, at = self["id_bytes"].tobytes(), self["id_at"].tolist()
+            self._ids[:] = [blob[start:end].decode() for start, end in zip(at, at[1:], strict=False)]
+        return self._ids
 
     def said(self, position: int) -> str:
         """The words of a case's complaint."""
@@ -86,10 +90,16 @@ class Segment:
         at = self[f"{name}_at"]
         return self[name][at[position]: at[position + 1]]
 
+    def owners(self, pointer: str) -> npt.NDArray[np.int64]:
+        """For each row of a list column ("effects_at") the place of the case it belongs to; worked out once."""
+        if pointer not in self._owners:
+            self._owners[pointer] = np.repeat(np.arange(self.size), np.diff(self[pointer]))
+        return self._owners[pointer]
+
     def postings(self, feature: int) -> slice:
         """Where the postings of a feature hash stand in `post_case` and `post_tf`; empty when it has none."""
         hashes = self["feature"]
-        place = int(np.searchsorted(hashes, np.uint64(feature)))
+        place = int(hashes.searchsorted(np.uint64(feature)))
         if place == len(hashes) or int(hashes[place]) != feature:
             return slice(0, 0)
         at = self["post_at"]

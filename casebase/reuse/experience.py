@@ -44,7 +44,7 @@ class Experience:
         verdict = segment["check_verdict"].astype(np.int64)
         rows, columns = self._pairs(segment, "checks_at", alive, (verdict == 0) | (verdict == 1))
         np.add.at(self._verdicts, (segment["check"][rows], columns, verdict[rows]), 1.0)
-        made = np.flatnonzero((verdict >= 0) & alive[np.repeat(np.arange(segment.size), np.diff(segment["checks_at"]))])
+        made = np.flatnonzero((verdict >= 0) & alive[segment.owners("checks_at")])
         np.add.at(self._told, (segment["check"][made], (verdict[made] == UNSURE).astype(np.int64)), 1.0)
 
     def _count_fixes(self, segment: Segment, alive: npt.NDArray[np.bool_]) -> None:
@@ -57,7 +57,7 @@ class Experience:
     def _pairs(self, segment: Segment, pointer: str, alive: npt.NDArray[np.bool_],
                wanted: npt.NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
         """Each wanted row of a list column paired with each cause in question that its case had."""
-        owner = np.repeat(np.arange(segment.size), np.diff(segment[pointer]))
+        owner = segment.owners(pointer)
         rows = np.flatnonzero(wanted & alive[owner])
         at = segment["causes_at"]
         lengths = np.diff(at)[owner[rows]]

@@ -91,6 +91,7 @@ class Vocabulary:
     ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _names: dict[tuple[str, str], Term] = field(default_factory=dict, repr=False)
     _hints: dict[tuple[str, str], str] = field(default_factory=dict, repr=False)
+    _paths: dict[tuple[str, str], tuple[str, ...]] = field(default_factory=dict, repr=False)
 
     def all(self) -> Iterator[Term]:
         for by_label in self.terms.values():
@@ -125,12 +126,16 @@ class Vocabulary:
 
     def path(self, kind: Kind, label: str) -> tuple[str, ...]:
         """The labels from `label` up to its root, itself first."""
+        known = self._paths.get((kind, label))
+        if known is not None:
+            return known  # asked for thousands of times in a question
         found: list[str] = []
-        while label and label not in found:
-            found.append(label)
-            term = self.terms[kind].get(label)
-            label = term.under if term else ""
-        return tuple(found)
+        above = label
+        while above and above not in found:
+            found.append(above)
+            term = self.terms[kind].get(above)
+            above = term.under if term else ""
+        return self._paths.setdefault((kind, label), tuple(found))
 
     def tree_similarity(self, kind: Kind, one: str, other: str) -> float:
         """Wu & Palmer (1994) over the tree of a kind, in [0, 1]: 2·depth(lca) / (depth(a) + depth(b)).

@@ -44,7 +44,7 @@ def ask(visit: Visit) -> Response:
         question = base.understand(words, wrong)
     except Refused as reason:
         return visit.refused(reason, "ask.html", words=words, cases=base.index.size, still_open=())
-    return visit.page_in_two("answered.html", lambda: answered(base, question))
+    return visit.page_in_two("answered.html", lambda: visit.site.held.kept(base, question, lambda: answered(base, question)))
 
 
 def answered(base: CaseBase, question: Understood) -> dict[str, Any]:

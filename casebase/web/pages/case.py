@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from starlette.responses import Response
 
-from casebase.api import usable
+from casebase.api import CaseBase, usable
 from casebase.problems import Problem
 from casebase.record.case import Case, Check, Setting, Step
 from casebase.reuse.page import story_html
-from casebase.web.pages.ask import neighbours
+from casebase.web.pages.ask import Neighbour, neighbours
 from casebase.web.photos import photographs
 from casebase.web.site import Page, Visit
 
@@ -23,8 +23,14 @@ def case(visit: Visit) -> Response:
         return visit.go(f"/case/{record.id}")
     problems: tuple[Problem, ...] = tuple(reading.problems)
     return visit.page("case.html", case=record.id, record=without_private(record), kind_of=kind_of, problems=problems,
-                      story=story_html(record.body), alike=neighbours(base, base.alike(record)), currency=base.index.settings.currency,
+                      story=story_html(record.body), alike=like(visit, base, record), currency=base.index.settings.currency,
                       photos=photographs(base.folder, record.id))
+
+
+def like(visit: Visit, base: CaseBase, record: Case) -> list[Neighbour]:
+    """The cases this one resembles."""
+    said = ("alike", record.id, record.complaint, record.symptoms, record.machine.kind)
+    return visit.site.held.kept(base, said, lambda: neighbours(base, base.alike(record)))
 
 
 def without_private(record: Case) -> Case:
