@@ -177,6 +177,9 @@ def test_number_never_raises(text: str) -> None:
         ("an eighth turn", 0.125, "turn"), ("third of a turn", 1 / 3, "turn"), ("three-quarter turn", 0.75, "turn"),
         ("seven eighths of a turn", 0.875, "turn"), ("1/2 a turn", 0.5, "turn"), ("1 1/2 a turn", 1.5, "turn"),
         ("half-turn", 0.5, "turn"),
+        # decimals in words
+        ("nought point two mm", 0.2, "mm"), ("twelve point seven volts", 12.7, "V"), ("one point four bar", 1.4, "bar"),
+        ("zero point oh five mm", 0.05, "mm"),
         # fractions as one character
         ("½ turn", 0.5, "turn"), ("1½ turns", 1.5, "turn"), ("1 ½ turns", 1.5, "turn"), ("⅞ of a turn", 0.875, "turn"),
         ("2¾ turns", 2.75, "turn"), ("⅓ turn", 1 / 3, "turn"), ("⅜ in", 0.375, "in"),
@@ -186,7 +189,8 @@ def test_number_never_raises(text: str) -> None:
         ("2,5 bar", 2.5, "bar"), ("0,827 kPa", 0.827, "kPa"), ("three thousand rpm", 3000, "rpm"),
         # inches
         (".008 in", 0.008, "in"), ('0.008"', 0.008, "in"), ("0.008-inch", 0.008, "in"), ("10 in", 10, "in"),
-        ("16 inch bar", 16, "in"), ("5/16 inch", 0.3125, "in"), ("10 in. long", 10, "in"), ("half inch", 0.5, "in"),
+        ("16 inch bar", 16, "in"), ("5/16 inch", 0.3125, "in"), ("10 in. long", 10, "in"), ("half inch", 0.5, "in"), ("an inch of slack", 1, "in"),
+        ("an inch and a half of play", 1.5, "in"), ("a quart of oil", 1, "quart"), ("three kilowatt", 3, "kW"),
         # torque: never a length or a pressure
         ("20 ft-lb", 20, "ft-lb"), ("20 ft lbs", 20, "ft-lb"), ("20 ft. lbs", 20, "ft-lb"), ("20 lb-ft", 20, "ft-lb"),
         ("20 foot pounds", 20, "ft-lb"), ("20 lbf·ft", 20, "ft-lb"), ("180 in-lb", 180, "in-lb"),
@@ -270,7 +274,7 @@ def test_how_readings_are_shown() -> None:
         "starts on the second pull", "starts on the third pull", "on the fourth day", "a second later", "wait a minute",
         "12:30", "1:50", "10/1", "26-014", "v8 engine", "m8 bolt", "1.2.3 psi", "1e5 psi", "no psi", "1/0 turn",
         "turns out fine", "it will not turn and then it did", "paid 40 pounds for it", "it cost me forty pounds",
-        "weighs 12 pounds", "12 pounds of grass", "nought point two mm", "three four pulls", "90 psidium", "5 inches²x",
+        "weighs 12 pounds", "12 pounds of grass", "three pound twenty", "thirty if it's a day", "four pound thirty, paid", "three four pulls", "90 psidium", "5 inches²x",
         "will not turn and half the rope is gone", "mix 1:50 in", "L 1 H 1",
     ],
 )  # fmt: skip

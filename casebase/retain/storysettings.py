@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from casebase.retain.story import Sentence
 from casebase.retain.storystep import Told
-from casebase.retain.storyvalues import fits, read_values, values_of
+from casebase.retain.storyvalues import Values, fits, read_values, values_of
 from casebase.retrieve.lexicon import Found, Lexicon
 
 # A speed and the screw that sets it: "idle was 3,400, I turned the idle screw and got it down to 2,700".
@@ -28,18 +28,26 @@ _SET_BY = {"set governor": "full-throttle speed", "adjust idle speed": "idle spe
            "set chain tension": "chain tension", "clean and gap spark plug": "plug gap"}
 _PARTS = {"metering lever": "metering lever height", "drive belt": "belt tension", "chain and bar": "chain tension", "float and needle": "float height",
           "throttle cable": "throttle cable play", "ignition air gap": "ignition air gap", "plug gap": "plug gap"}
-_TORQUE = re.compile(r"\b(?:torqued?|tightened|nipped|done)\b(?= .{0,40}\b(?:nm|n\.m|newton|ft|foot|in[- ]lb))", re.IGNORECASE)
 _SCREW = re.compile(r"\b(?P<which>low|lo|l|high|hi|h|idle|main|pilot)(?:[ -]?speed)?(?: (?:adjust(?:er|ing|ment)|mixture))? (?:screw|needle)\b"
                     r"|\b(?P<letter>[LH])\b(?=[^.;]*\bturn|(?: screw)? (?:was|is|to|at|from|out|set)\b)", re.IGNORECASE)
 _SCREWS = {"l": "low-speed screw", "p": "low-speed screw", "h": "high-speed screw", "m": "high-speed screw", "i": "idle speed screw"}
 _VALVES = re.compile(r"\b(?:valves?|tappets?|lash|clearances?)\b", re.IGNORECASE)
 _VALVE = re.compile(r"\b(?P<which>inlets?|intakes?|exhausts?)\b", re.IGNORECASE)
 _PORT = re.compile(r" (?:valve )?(?:boot|gasket|port|manifold|screen|pipe|bolts?|side)")
+# Parts that are set, where they are spoken of with a quantity of the right kind: "points were gapped at ten thou".
+_SET_PARTS = tuple((label, re.compile(words, re.IGNORECASE)) for label, words in (
+    ("breaker point gap", r"\bpoints\b"), ("unloader pressure", r"\bunloader\b"), ("metering lever height", r"\bmetering (?:lever|arm)\b"),
+    ("float height", r"\bfloat (?:height|level|arm)\b|\bfloat\b(?! (?:needle|bowl|valve|carb))"), ("skid shoe height", r"\b(?:skid shoes?|skids|runners)\b"),
+    ("tyre pressure", r"\b(?:tyres?|tires?)\b"), ("drive cable play", r"\b(?:drive|traction|self[- ]propel\w*) cable\b"),
+    ("brake cable play", r"\b(?:brake|stop) cable\b"), ("throttle cable play", r"\bthrottle cable\b"), ("blade bolt torque", r"\bblade (?:bolt|nut)s?\b"),
+    ("flywheel nut torque", r"\bflywheel nut\b"), ("belt tension", r"\bbelt\b"), ("chain tension", r"\bchain\b"),
+    ("ignition air gap", r"\b(?:coil|module|armature)\b(?=.*\bgap\b)|\bgap\b(?=.*\bflywheel\b)")))
 # A value that belongs to a setting although only the part was named: "the idle was at 3,900".
 _IDLE = re.compile(r"\b(?:idle|tickover|idling|ticking over)\b", re.IGNORECASE)
 _TURN = re.compile(
     r"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|put|bent|went|gave|tried|took|leaned|eased|richened|"
-    r"reset|regapped|dropped|squeezed|tightened|slackened) (?:it|them|that|both|in|out|up|down|back|another|an?|the|off|to)\b", re.IGNORECASE)
+    r"reset|regapped|dropped|squeezed|tightened|slackened|shut|shimmed) (?:it|them|that|this|these|those|both|her|him|in|out|up|down|back|another|an?|the|off|to|(?=\d))(?:\b|(?=\d))",
+    re.IGNORECASE)
 # A word for a setting that says which one only by what was just spoken of.
 _SHORT = re.compile(r"\b(?P<word>gap|tension|deflection|lever|slack)\b", re.IGNORECASE)
 _MEANT = {"gap": (("plug", "plug gap"), ("coil", "ignition air gap"), ("flywheel", "ignition air gap"), ("points", "breaker point gap")),
@@ -58,6 +66,7 @@ class Settings:
         self.valves = False
         self.number = 0
         self.stood: dict[str, tuple[int, Told]] = {}
+        self.done: set[str] = set()
 
     def read(self, sentence: Sentence, near: Sequence[frozenset[str]], about: str, last_check: str) -> list[Told]:
         """The settings of a sentence, also those that were only read, as checks.
@@ -65,7 +74,7 @@ class Settings:
         `near` are the words of the sentences before, the last one last; `about` are those of what was just done.
         """
         self.number += 1
-        names = self._names(sentence) or self._short(sentence, near)
+        names = self._names(sentence) or self._short(sentence, near) or self._set_parts(sentence)
         told: list[Told] = []
         for position, (label, start, end) in enumerate(names):
             stop = names[position + 1][1] if position + 1 < len(names) else len(sentence.text)
@@ -76,20 +85,23 @@ class Settings:
             told += self._again(sentence)
         for step in told:
             self._recall(step)
+            self.done.add(step.terms[0])
         if names:
             self.last = names[-1][0]
         return told
 
     def _one(self, sentence: Sentence, label: str, start: int, end: int, stop: int, low: int) -> Iterator[Told]:
-        values = read_values(sentence.text[end:stop], sentence.text[low:start], self.vocabulary.terms["setting"][label].unit)
+        unit = self.vocabulary.terms["setting"][label].unit
+        told = label in self.stood or label in self.done or any(fits(reading.unit, unit) and reading.end <= start for reading in sentence.readings)
+        values = read_values(sentence.text[end:stop], sentence.text[low:start], unit, told=told)
         if values.turned:
             yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
             yield from (Told("set", [label], sentence, end + at, end + until, after=after) for at, until, after in values.again)
         elif values.before:
             check = label if label in self.vocabulary.terms["check"] else READ_AS.get(label, "")
+            told = Told("check", [check or label], sentence, start, end + values.stop, found=values.before)
+            self.stood[label] = (self.number, told)
             if check:
-                told = Told("check", [check], sentence, start, end + values.stop, found=values.before)
-                self.stood[label] = (self.number, told)
                 yield told
 
     def _recall(self, step: Told) -> None:
@@ -109,10 +121,11 @@ class Settings:
     def _by_part(self, sentence: Sentence, about: str, last_check: str) -> Iterator[Told]:
         """A setting told by the action or the part: "adjusted the governor, from 2,600 to 2,950 rpm", "torqued the bolt to 50 Nm"."""
         found = [(_SET_BY[term.label], term.start, term.end) for term in sentence.of("action") if term.label in _SET_BY]
-        torque = _TORQUE.search(sentence.text)
+        torque = next((reading for reading in sentence.readings if reading.unit in ("N.m", "ft-lb", "in-lb")), None)
         if torque:
             words = " ".join((sentence.text, last_check, about)).lower()
-            found += [(f"{part} torque", torque.start(), torque.end())
+            start = sentence.segment_at(torque.start)[0]
+            found += [(f"{part} torque", start, start)
                       for part in ("flywheel nut", "blade bolt", "spark plug") if part.split()[0 if part[0] != "s" else 1] in words][:1]
         part = next((term.label for term in sentence.of("check") if term.label in _PARTS), last_check)
         if not found and part in _PARTS and not sentence.of("action"):
@@ -122,6 +135,8 @@ class Settings:
                 found.append((_PARTS[part], start, start))
         for label, start, end in found[:1]:
             values = read_values(sentence.text[end:], sentence.text[:end], self.vocabulary.terms["setting"][label].unit)
+            if label.endswith(" torque"):
+                values = Values(after=values.after or values.before, turned=True, stop=values.stop)  # a torque is never found
             if values.turned and (values.after or values.before):
                 self.last = label
                 yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
@@ -137,11 +152,13 @@ class Settings:
                   if not any(start < match.end() and match.start() < end for _label, start, end in named)
                   and values_of(sentence.text[match.end():], "rpm")][:1]
         lengths = [reading for reading in values_of(sentence.text, "mm") if reading.unit or self.valves]
-        if _VALVES.search(sentence.text) or (self.valves and lengths):
+        told = any(reading.unit in ("thou", "mm", "in") and re.match(r"(?: valve| one)?(?: though)?,?(?: it)? (?:was|were|at|is|to)\b", sentence.text[match.end():])
+                   and 0 < reading.start - match.end() < 24 for match in _VALVE.finditer(sentence.text) for reading in lengths)
+        if _VALVES.search(sentence.text) or told or (self.valves and lengths):
             named = [name for name in named if "valve clearance" not in name[0]]
             named += [("exhaust valve clearance" if match["which"].lower().startswith("ex") else "inlet valve clearance", match.start(), match.end())
                       for match in _VALVE.finditer(sentence.text) if not _PORT.match(sentence.text[match.end():])]
-        self.valves = bool(_VALVES.search(sentence.text)) or (self.valves and bool(lengths))
+        self.valves = bool(_VALVES.search(sentence.text)) or told or (self.valves and bool(lengths))
         named = sorted(named, key=lambda name: name[1])
         return [name for position, name in enumerate(named)
                 if not (position and _SPEED_OF.get(name[0]) == named[position - 1][0]
@@ -155,6 +172,15 @@ class Settings:
                 label = next((label for word, label in _MEANT[match["word"].lower()] if word in words), "")
                 if label and values_of(sentence.text[match.end():], self.vocabulary.terms["setting"][label].unit):
                     return [(label, match.start(), match.end())]
+        return []
+
+    def _set_parts(self, sentence: Sentence) -> list[tuple[str, int, int]]:
+        """A part that is set, before a quantity of the kind it is set in."""
+        for label, pattern in _SET_PARTS:
+            match = pattern.search(sentence.text)
+            unit = self.vocabulary.terms["setting"][label].unit
+            if match and (label in self.done or any(fits(reading.unit, unit) and reading.start > match.start() for reading in sentence.readings)):
+                return [(label, match.start(), match.end())]
         return []
 
     def _end(self, term: Found, sentence: Sentence) -> int:
@@ -177,7 +203,8 @@ class Settings:
             return
         start = match.start() + match.group().index(" ")
         values = read_values(sentence.text[start:], sentence.text[:start], unit)
-        if values.turned and (values.after or values.note):
+        apart = values.after and re.search(r",(?!.*\b(?:to|at|got|now)\b)", sentence.text[start: sentence.text.find(values.after, start)])
+        if values.turned and not apart and (values.after or values.note):
             yield Told("set", [self.last], sentence, match.start(), start + values.stop, before=values.before,
                        after=values.after, note=values.note, doubts=["which setting is meant stands in the sentence before"])
             yield from (Told("set", [self.last], sentence, start + at, start + until, after=after) for at, until, after in values.again)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from casebase.trade.readings import Reading, find_readings, number
 
@@ -32,9 +34,13 @@ _TURNED = re.compile(
     r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
     r"tweaked|enriched|nipped|pulled it|come|came out at|up to|down to)\b", re.IGNORECASE)
 _FROM = re.compile(r"\bfrom\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
+_SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$", re.IGNORECASE)
 _STOOD = re.compile(r"\b(?:was|were|stood|standing|found|measured|read|reading|been|showed|sat|had)\b(?:[ \w]* (?:at|to))?[^,;]{0,24}$", re.IGNORECASE)
 _TO = re.compile(r"\b(?:to|at|now|then|of|on)\s+(?:about |around |exactly |roughly |just |the )*$|\bnow\b[^,;]*$", re.IGNORECASE)
 _BY = re.compile(r"\b(?:by|another|back|in|out|up|down|further|clockwise|anticlockwise|it|them|screw|a)\s+(?:about |around |just )?(?:a |an )?$", re.IGNORECASE)
+_UNTIL = re.compile(r"\b(?:till|until|so (?:that )?it|so there|which left|that left)\b", re.IGNORECASE)
+_AT = re.compile(r"\b(?:to|at|from|was|is|stood|found it|set it|put it|left it|got it)\s*(?:about |around |roughly |just )*(?:a |an )?$", re.IGNORECASE)
+_STIRRED = re.compile(r"\b(?:opened|closed|turned|screwed|backed|wound|moved|eased|leaned|richened|raised|lowered|nudged|gave|tweaked|cracked)\b", re.IGNORECASE)
 _ITSELF = re.compile(r"\b(?:came|fell|dropped|rose|climbed)(?: back)?(?: down| up)?\b", re.IGNORECASE)
 _APPROACH = r"(?:about |around |roughly |exactly |just |only |barely |nearly |a )*"
 _CUE = rf"\b(?:from|to|at|was|were|now|then|or|stood|then to|got|gave|is|back to|of|on|went)\s+{_APPROACH}"
@@ -45,29 +51,49 @@ _BARE = {
     "turn": re.compile(rf"{_CUE}(?P<value>(?:\d+ )?\d+/\d+|\d+(?:[.,]\d+)?|(?:one|two|three)(?: and {_PART})?|{_PART}|\d and {_PART})\b"
                        r"(?! ?(?:[a-z]*(?:mm|rpm|psi|%)|hours?|min|pulls?|times?|of |cuts?|more|day|week|side|end|hour|the|an? ))", re.IGNORECASE),
     "rpm": re.compile(r"(?<![\d.,/€£$])(?P<value>\d{1,2}[, ]?\d{3})\b(?! ?(?:[a-z]*(?:mm|psi|hours?|ohms?|volts?|w|kw|cc)\b))", re.IGNORECASE),
-    "mm": re.compile(rf"{_CUE}(?P<value>\d?[.,]\d{{1,3}}|\d)\b(?! ?(?:[a-z%€£]|[.,]?\d))", re.IGNORECASE),
+    "mm": re.compile(rf"{_CUE}(?P<value>\d?[.,]\d{{1,3}}|\d)\b(?! ?(?:(?!(?:and|but|so|i|which|then|now)\b)[a-z%€£]|[.,]?\d))", re.IGNORECASE),
 }
 
 
-def values_of(text: str, unit: str) -> list[Reading]:
-    """The quantities in a text that a setting told in `unit` may have, those whose unit was left out among them."""
+def values_of(text: str, unit: str, *, told: bool = False) -> list[Reading]:
+    """The quantities in a text that a setting told in `unit` may have, those whose unit was left out among them.
+
+    `told` is True where the unit was heard before, so that "back to 75" is a value.
+    """
     every = find_readings(text)
     found = [reading for reading in every if fits(reading.unit, unit)]
-    pattern = _BARE.get("mm" if unit in ("mm", "in", "thou", "cm") else unit)
-    for match in pattern.finditer(text) if pattern else ():
+    patterns = [_BARE.get("mm" if unit in ("mm", "in", "thou", "cm") else unit), _AFTER if found or told else None]
+    for match in (match for pattern in patterns if pattern for match in pattern.finditer(text)):
         start, end = match.span("value")
         value = number(match["value"].replace(",", "") if unit == "rpm" else match["value"])
-        if value is None or any(other.start < end and start < other.end for other in every):
+        if value is None or any(other.start < end and start < other.end for other in (*every, *found)):
             continue
-        if unit == "turn" and value > 6:
+        if (unit == "turn" and value > 6) or (match.re is _AFTER and not told and start < found[0].start):
             continue
         found.append(Reading(value, "", match["value"], None, start, end))
-    return sorted((reading for reading in found if not _NOMINAL.search(text[: reading.start])), key=lambda reading: reading.start)
+    found = [reading for reading in found if not _NOMINAL.search(text[: reading.start])]
+    return standing(sorted(found, key=lambda reading: reading.start), text)
 
 
-def read_values(text: str, lead: str, unit: str) -> Values:
+def standing(found: Sequence[Reading], text: str) -> list[Reading]:
+    """The quantities that stand after the speaker has corrected himself: "two thou, no, tell a lie, one thou" is one."""
+    return [reading for reading, following in zip_longest(found, found[1:])
+            if not (following and fits(following.unit or reading.unit, reading.unit or following.unit)
+                    and _CORRECTED.fullmatch(text[reading.end:following.start]))]
+
+
+# A number without its unit, told after another that had one: "from 75 bar to 110", "was twenty thou, set it to twelve".
+_WORDS = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred"
+_AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{_APPROACH}(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)"
+                    r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
+_CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nope|sorry|scratch that|make that|tell a lie|i mean|i tell a lie|correction|hang on|hold on|wait|rather|or rather|actually)\b"
+                        r"(?:[ ,.–—-]+(?:no|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|it was|it's|call it|that's|say|more like|let me see|i had it down|"
+                        r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
+
+
+def read_values(text: str, lead: str, unit: str, *, told: bool = False) -> Values:
     """The values of a setting in the words behind its name; `lead` stands before the name, `unit` is what it is told in."""
-    found = values_of(text, unit) if unit else []
+    found = values_of(text, unit, told=told) if unit else []
     if not found or (all(not reading.unit for reading in found) and not _TURNED.search(lead + text) and unit == "mm"):
         return Values()
     if _ITSELF.search(text[: found[0].start]) and not _TURNED.search(text[: found[0].start].replace("came", "")):
@@ -82,8 +108,8 @@ class _Sides:
     """Tells of each value whether the setting was found at it, left at it, or turned by it."""
 
     def __init__(self, text: str, lead: str) -> None:
-        self.text = text
-        self.turned = bool(_TURNED.search(lead[-30:]))
+        self.text, self.lead = text, lead[-30:].rpartition(",")[2]
+        self.turned = bool(_TURNED.search(self.lead))
         self.before = self.after = self.note = ""
         self.again: list[tuple[int, int, str]] = []
 
@@ -101,17 +127,25 @@ class _Sides:
             return Values(before=self.before, stop=end)
         return Values(self.before, self.after, changed, end, self.note, tuple(self.again))
 
+    def _is_by(self, between: str, reading: Reading, moved: re.Match[str] | None) -> bool:
+        """Whether a value is by how much a setting was moved: "turned it out half a turn", and not where it was put."""
+        if not (moved or self.turned) or _AT.search(between):
+            return False
+        if reading.unit == "turn" and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
+            return True
+        return reading.unit in ("turn", "thou", "mm", "rpm", "in") and bool(_BY.search(between))
+
     def _side(self, between: str, reading: Reading, at: int, *, last: bool) -> None:
         value = reading.text.strip()
         stood, moved = _STOOD.search(between), _TURNED.search(between)
-        if reading.unit in ("turn", "thou", "mm", "rpm", "in") and _BY.search(between) and not re.search(r"\b(?:to|at|from|was|stood|found it)\s*(?:a |an )?$", between) and (moved or self.turned):
+        if self._is_by(between, reading, moved):
             self.turned, self.note = True, self.note or between.rpartition(",")[2].strip() + " " + value
             self.note = self.note.strip()
-        elif _FROM.search(between) or (stood and not (moved and moved.start() > stood.start())):
+        elif _FROM.search(between) or _SET_AT.search(between) or (stood and not _UNTIL.search(between) and not (moved and moved.start() > stood.start())):
             if not self.before and not self.after:
                 self.before = value
             self.turned = self.turned or bool(_FROM.search(between))
-        elif moved or self.turned or _TO.search(between):
+        elif moved or self.turned or _TO.search(between) or _UNTIL.search(between):
             if not moved and not self.turned and not self.before and not re.search(r"\bnow\b", between):
                 self.before = value  # "inlet at 0.1 mm" is only read
                 return

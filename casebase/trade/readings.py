@@ -32,9 +32,9 @@ _UNIT_WORDS = {
     "ohm": ("ohm", "ohms", "Ω"), "kohm": ("kohm", "kohms", "k ohm", "kilohm", "kilohms", "kΩ"),
     "cc": ("cc", "cm3", "cm³", "ccm"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
-    "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
+    "quart": ("quart", "quarts"), "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
     "degC": ("°c", "degrees c", "deg c", "degc"), "degF": ("°f", "degrees f", "deg f", "degf"), "hp": ("hp", "horsepower"),
-    "kW": ("kw",), "s": ("second", "seconds", "sec", "secs"), "min": ("min", "mins", "minute", "minutes"),
+    "kW": ("kw", "kilowatt", "kilowatts"), "s": ("second", "seconds", "sec", "secs"), "min": ("min", "mins", "minute", "minutes"),
     "h": ("hour", "hours", "hr", "hrs"),
     "day": ("day", "days"), "week": ("week", "weeks"), "month": ("month", "months"),
     "year": ("year", "years", "yr", "yrs", "yo"), "pull": ("pull", "pulls"),
@@ -45,7 +45,7 @@ _PINT_NAMES = {
     "kPa": "kilopascal", "bar": "bar", "kgf/cm2": "kilogram_force / centimeter ** 2", "N.m": "newton * meter",
     "ft-lb": "foot * pound_force", "in-lb": "inch * pound_force", "rpm": "revolutions_per_minute", "V": "volt",
     "A": "ampere", "ohm": "ohm", "kohm": "kiloohm", "cc": "centimeter ** 3", "ml": "milliliter", "l": "liter",
-    "oz": "fluid_ounce", "pint": "pint", "gal": "gallon", "degC": "degC",
+    "oz": "fluid_ounce", "pint": "pint", "quart": "quart", "gal": "gallon", "degC": "degC",
     "degF": "degF", "hp": "horsepower", "kW": "kilowatt", "s": "second", "min": "minute", "h": "hour", "day": "day",
     "week": "week", "month": "month", "year": "year",
 }
@@ -54,11 +54,12 @@ UNITS = (*_UNIT_WORDS, ":1")
 _SMALL = {word: value for value, word in enumerate(
     ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"])}
 _SMALL |= {word: 10 * value for value, word in enumerate(["thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 3)}
-_SMALL |= {"a": 1, "an": 1}
+_SMALL |= {"nought": 0, "naught": 0, "a": 1, "an": 1}
+_FIGURES = {word: str(value) for word, value in _SMALL.items() if value < 10 and word not in ("a", "an")} | {"oh": "0"}
 _PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
           "eighths": 8, "sixteenth": 16, "sixteenths": 16}
 _NUMBER_WORDS = {*_SMALL, *_PARTS, "hundred", "thousand"} - {"a", "an"}
-_ONE_OF = ("turn", "year", "month", "week", "day", "h")  # the units of which "a" counts one: "a year old"
+_ONE_OF = ("turn", "year", "month", "week", "day", "h", "in", "quart")  # the units of which "a" counts one: "a year old"
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
 # The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
@@ -69,15 +70,15 @@ _DIGITS = (r"(?:(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
            rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
            r"|\d{1,3} (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
 _SAID = (rf"(?:(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
-         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART}))?)")
+         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})|[ -]point(?:[ -](?:{'|'.join(_FIGURES)})){{1,4}})?)")
 _NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
 _READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
 _BETWEEN = rf"\bbetween (?P<low>{_NUMBER}) and (?={_NUMBER})"
-_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(_SMALL)})[ -])?(?P<unit>turn|minute|hour|day|week|month|year)s? and "
-             rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of| the)")
+_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(_SMALL)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year)(?:es|s)? and "
+             rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of the| the)")
 _RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:])"
 
 # Where a comma before three digits parts thousands ("2,800 rpm"); elsewhere it is a decimal comma ("0,125 mm").
@@ -85,6 +86,7 @@ _LARGE = frozenset(("rpm", "psi", "kPa", "ohm", "cc", "ml", "h"))
 _ORDINALS = frozenset(("third", "fourth", "eighth", "sixteenth"))
 # What makes "in" the preposition, and pounds a price or a weight.
 _AFTER_IN = r" (?:\d|(?:the|an?|my|his|her|our|its?|this|that|these|those|there|here|each|every|all|total)\b)"
+_PENCE = rf" (?:\d\d|(?:{_WORD})(?:[ -](?:{_WORD}))?)\b(?! ?(?:mm|min|hour|psi|thou))"  # "four pound thirty"
 _NOT_PRESSURE = (r"\b(?:costs?|paid|pay|charged?|worth|spent|spend|price|sold|bought|weigh(?:s|ed|ing)?|weight)\b"
                  r"[^.;!?]{0,40}$")
 
@@ -178,10 +180,13 @@ def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
     if match["unit"] == "in":  # "two in the morning", "1 in 50": the preposition, not the unit
         return low[-1] not in "0123456789" or bool(_compiled(_AFTER_IN).match(text, match.end()))
     if low in ("a", "an"):
-        return unit not in _ONE_OF
+        idiom = unit == "day" and _compiled(r"\bif \S{1,12} $").search(text[max(0, match.start() - 20):match.start()])
+        return unit not in _ONE_OF or bool(idiom)  # "thirty years old if it's a day"
     if low in _ORDINALS and " of " not in match.group():  # "on the third pull"
         return True
     if unit == "psi" and match["unit"] in ("pound", "pounds", "lb", "lbs"):
+        if _compiled(_PENCE).match(text, match.end()):
+            return True
         of = re.match(r" of (?!pressure|compression|vacuum|air)", text[match.end():match.end() + 16])
         return bool(of) or bool(_compiled(_NOT_PRESSURE).search(text[max(0, match.start() - 60):match.start()]))
     return text.endswith("point ", 0, match.start())  # "nought point two": better not read than read as 2
@@ -222,7 +227,10 @@ def _said(words: Sequence[str]) -> float | None:
     total = 0.0
     current: float | None = None
     before = ""
-    for word in words:
+    for place, word in enumerate(words):
+        if word == "point":  # "twelve point seven"
+            figures = "".join(_FIGURES.get(figure, "?") for figure in words[place + 1:])
+            return total + (current or 0) + float(f".{figures}") if figures.isdecimal() else None
         if word == "and":
             total, current = total + (current or 0), None
         elif word.isdecimal() or word in _SMALL:
