@@ -145,6 +145,8 @@ class _Notes:
         if self._history(sentence):
             return
         told = self._told(number, sentence)
+        if self.steps and not told:
+            self.symptoms.turn_to(sentence)
         if not self.steps and not told and (cues.is_complaint(text) or not re.match(r"(?:i|we)\b", text, re.IGNORECASE)):
             self._complaint(sentence)
         elif not told and cues.is_new_fault(text):
@@ -165,13 +167,20 @@ class _Notes:
             return False
         if len(causes) > 1 and not sentence.readings and self.parts.index(sentence) >= len(self.parts) - 3:
             return True
-        known = {label for label, _sentence in self.seen_causes}
-        return all(seen.label in known for seen in causes) and (cues.sums_up(sentence.text) or len(causes) > 1)
+        known = {label for label, _sentence in self.seen_causes} | self._removed()
+        sums_up = cues.sums_up(sentence.text)
+        return ((all(seen.label in known for seen in causes) and (sums_up or len(causes) > 1))
+                or (sums_up and any(seen.label in known for seen in causes) and not sentence.readings))
+
+    def _removed(self) -> set[str]:
+        """The causes that what was done so far removes."""
+        actions = self.lexicon.vocabulary.terms["action"]
+        return {cause for step in self.steps if step.kind == "do" for term in step.terms for cause in (actions[term].cures if term in actions else ())}
 
     def _history(self, sentence: Sentence) -> bool:
         text = sentence.text
         found = False
-        if cues.is_history(text) and not (self.last_repair and not re.search(r"\balready\b|\bhimself\b|\bbefore\b|\bhad\b", text)):
+        if cues.is_history(text) and not (self.last_repair and not re.search(r"\balready\b|\bhimself\b|\bbefore\b|\bhad\b|\b(?:he|she|they)'d\b", text)):
             for term in self.reader.actions(sentence):
                 if term.label == "nothing done":
                     continue
@@ -202,7 +211,7 @@ class _Notes:
             return []
         told = self.reader.steps(sentence, quiet=quiet)
         if not self.steps and cues.is_complaint(sentence.text):
-            told = [step for step in told if step.kind != "check"]
+            told = [step for step in told if step.kind != "check" and _BY_ME.search(sentence.text[: step.end])]
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
@@ -210,7 +219,7 @@ class _Notes:
         return told
 
     def _complaint(self, sentence: Sentence, told: list[Told] | None = None) -> None:
-        spans = [(step.start, step.end) for step in told or ()]
+        spans = [(step.start, len(sentence.text)) for step in told or ()]  # what follows the first step is found, not told by the owner
         labels = [seen for seen in sentence.observations if seen.kind == "symptom" and seen.status == "present"
                   and not any(start < seen.end and seen.start < end for start, end in spans) and not _is_ages(seen.words)]
         for seen in labels:
@@ -251,7 +260,8 @@ class _Notes:
         """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""
         before = self.last_repair[1] if self.last_repair else None
         new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
-        heard = self.symptoms.tie(sentence, told, before, new)
+        soon = self.last_repair is not None and number - self.last_repair[0] <= 2 and not (told and told[-1].kind == "check")
+        heard = self.symptoms.tie(sentence, told, before, new, likely=bool(told) or soon)
         repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
         if self.steps and (len(sentence.folded) <= 8 if not told else re.match(r"(?:it|they|that|both|these)\b", sentence.text, re.IGNORECASE)):
             self.reader.judge(self.steps, self.parts[number - 1], sentence)
@@ -306,6 +316,7 @@ class _Notes:
         return Entry("outcome", "fixed", sentence.text, "every symptom was cured, but the notes do not say that the job is done")
 
 
+_BY_ME = re.compile(r"\b(?:i|we|i've|i'd)\b", re.IGNORECASE)
 _FAILS = re.compile(r"^(?!proof|proved).*\b(?:still|died|again|stopped|quit)\b", re.IGNORECASE)
 _SO = re.compile(r"\b(?:so|which means|that means|therefore|meaning)\b", re.IGNORECASE)
 

@@ -28,7 +28,7 @@ _STORED = re.compile(
 _CAUSE = re.compile(
     r"^(?:so |and |the |real |root )*(?:causes?|culprits?|reasons?|faults?|diagnosis|verdict|root causes?)\b(?! (?:the|a) check)"
     r"|\b(?:was|were|is|are) (?:the |to )?(?:causes?|culprits?|blame|reasons?)\b|\bcaused by\b|\b(?:it|that|all|this)(?: is|'s| was) down to\b", re.IGNORECASE)
-_SO_CAUSE = re.compile(r"^(?:so|all in all|in short|in the end|bottom line|to sum up|summary)\b", re.IGNORECASE)
+_SO_CAUSE = re.compile(r"^(?:so|(?:i )?reckon|i'd say|(?:it )?turns out|(?:it )?turned out|diagnosis|verdict|all in all|in short|in the end|bottom line|to sum up|summary)\b", re.IGNORECASE)
 _PROOF = re.compile(
     r"\bproof\b|\bproved?\b|\btest(?:ed)? (?:run|ride|drive|cut)\b|\b(?:hours?|minutes?) run\b|\brestart(?:ed|s)?\b|\b(?:started|starts) (?:it|up|cold|hot|first|\w+ times)\b"
     r"|\b(?:ran|run|running|drove|mowed|worked|idled|left (?:it|running)) (?:it |her |him )?(?:for|on|in|round|around|at|all|ten|twenty|"

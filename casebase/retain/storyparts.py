@@ -32,7 +32,7 @@ _DOING = {
     "service": "serviced overhauled rebuilt stripped rebushed",
     "charge": "charged recharged",
 }
-_KIND_OF = {word: kind for kind, words in _DOING.items() for word in words.split()}
+KIND_OF = {word: kind for kind, words in _DOING.items() for word in words.split()}
 # Which kinds of doing a verb of the vocabulary answers to.
 _ANSWERS = {
     "replace": ("replace",), "fit": ("replace",), "change": ("replace", "drain"), "new": ("replace",), "clean": ("clean",), "clear": ("clean",),
@@ -40,7 +40,7 @@ _ANSWERS = {
     "repair": ("repair", "replace", "clean"), "free": ("free", "clean", "grease", "adjust"), "grease": ("grease",), "sharpen": ("sharpen",),
     "dress": ("sharpen", "clean"), "refit": ("refit", "replace"), "reseat": ("refit",), "overhaul": ("service", "replace"),
     "straighten": ("adjust", "repair"), "drain": ("drain",), "charge": ("charge",), "service": tuple(_DOING), "balance": ("sharpen",)}
-_VERB = re.compile(rf"\b(?:{'|'.join(sorted(_KIND_OF, key=len, reverse=True))})\b", re.IGNORECASE)
+_VERB = re.compile(rf"\b(?:{'|'.join(sorted(KIND_OF, key=len, reverse=True))})\b", re.IGNORECASE)
 _NEW = re.compile(r"(?:(?<![\w-])(?:(?:brand[- ])?new|replacement|fresh|second[- ]hand|genuine)\s+(?=[a-z]))", re.IGNORECASE)
 _DID = re.compile(r"\b(?:did|done|put in|put on|in went|on went|treated it to|gave it|went|in goes|got)\s+(?=(?:the|a|an|both|new|its)\s)", re.IGNORECASE)
 _NOT_NEW = re.compile(r"\b(?:like|as|good as|look(?:s|ed)?|was|were|is|are|nearly|almost|no|of|than|when|it wants|it needs|needs?|wants?)\s+(?:a |the )?$", re.IGNORECASE)
@@ -81,7 +81,7 @@ class Parts:
     def done(self, sentence: Sentence, known: Sequence[tuple[int, int]], near: Collection[str]) -> Iterator[Named]:
         """What is done to the parts of a sentence beyond `known` stretches; `near` are words of what was just spoken of."""
         text = sentence.text
-        openings = [(match.start(), match.end(), _KIND_OF[match.group().lower()]) for match in _VERB.finditer(text)]
+        openings = [(match.start(), match.end(), KIND_OF[match.group().lower()]) for match in _VERB.finditer(text)]
         openings += [(match.start(), match.end(), "replace") for pattern in (_NEW, _DID) for match in pattern.finditer(text)
                      if not _NOT_NEW.search(text[: match.start()])]
         taken = list(known)
@@ -137,6 +137,18 @@ class Parts:
             return ""
         labels = {label for rating, label in rated if rating == best[0]}
         return best[1] if len(labels) == 1 else ""
+
+    def of_kind(self, kind: str, near: Collection[str], causes: Collection[str]) -> str:
+        """The one action of a kind that removes a cause just seen or is best told by the words near by; "" where none stands out."""
+        actions = self.lexicon.vocabulary.terms["action"]
+        rated: dict[str, float] = {}
+        for part in self.parts:
+            if kind in part.verbs and part.heads:
+                told = len(part.heads & set(near)) / len(part.heads)
+                rated[part.label] = max(rated.get(part.label, 0.0), told + (1.5 if not set(causes).isdisjoint(actions[part.label].cures) else 0.0))
+        best = max(rated.values(), default=0.0)
+        labels = [label for label, rating in rated.items() if rating == best]
+        return labels[0] if len(labels) == 1 and best >= 1 else ""
 
     def _rate(self, part: _Part, wanted: frozenset[str], near: Collection[str]) -> float:
         """How well a part answers to words: all of its words said, or a short name of the part just spoken of."""

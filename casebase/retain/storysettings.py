@@ -92,8 +92,8 @@ class Settings:
 
     def _one(self, sentence: Sentence, label: str, start: int, end: int, stop: int, low: int) -> Iterator[Told]:
         unit = self.vocabulary.terms["setting"][label].unit
-        told = label in self.stood or label in self.done or any(fits(reading.unit, unit) and reading.end <= start for reading in sentence.readings)
-        values = read_values(sentence.text[end:stop], sentence.text[low:start], unit, told=told)
+        heard = label in self.stood or label in self.done or any(fits(reading.unit, unit) and reading.end <= start for reading in sentence.readings)
+        values = read_values(sentence.text[end:stop], sentence.text[low:start], unit, told=heard)
         if values.turned:
             yield Told("set", [label], sentence, start, end + values.stop, before=values.before, after=values.after, note=values.note)
             yield from (Told("set", [label], sentence, end + at, end + until, after=after) for at, until, after in values.again)

@@ -10,7 +10,7 @@ from casebase.retain.stepwords import verdict_of
 from casebase.retain.story import Sentence, longest
 from casebase.retain.storycues import effects_in, minutes_in, money_in, source_in
 from casebase.retain.storyfindings import cause_at, finding, in_general, judged, tells
-from casebase.retain.storyparts import Parts
+from casebase.retain.storyparts import KIND_OF, Parts
 from casebase.retain.storysettings import READ_AS, Settings
 from casebase.retain.storystep import Told
 from casebase.retain.storyvalues import fits
@@ -32,6 +32,7 @@ _AGAIN = re.compile(
     r"scraped|rinsed|brushed|straightened|greased|oiled|sharpened|scrubbed|mended|soldered|fixed|flushed|"
     r"(?:fitted|put|put in|tried|got|in went|on went) (?:an? )?(?:new|another) (?:one|ones|pair|set)|new (?:one|ones|pair|set)|another one)\b"
     r"(?: (?:it|that|this|them|those|both|all)\b|(?<= one)|(?<= ones)|(?<= pair)|(?<= set))(?: (?:up|out|off|back))?", re.IGNORECASE)
+_WHILE = re.compile(r"\bwhile (?:i was|it was|we were|at it|i had)\b|\bat the same time\b", re.IGNORECASE)
 _NEAR = 3  # so many sentences back a part is still the one just spoken of
 
 
@@ -118,8 +119,15 @@ class Reader:
         part = next((term.label for term in sentence.of("check")), "") or self.last_check
         if not match or not part or _NOT_DONE.search(sentence.text[: match.start()]):
             return
-        parts = [sentence.text[term.start: term.end] for term in sentence.found if term.how == "part" and term.end <= match.start()]
         verb = match["verb"].lower()
+        near = self.parts.heads(sentence.text[:match.start()]) or (self.near[-1] if self.near else frozenset())
+        label = self.parts.of_kind(KIND_OF.get(verb.split()[0], "replace") if "one" not in verb else "replace", near | self.parts.heads(part),
+                                   {*self.last_causes, *(seen.label for seen in sentence.observations if seen.kind == "cause")})
+        if label:
+            yield Told("do", [label], sentence, match.start(), match.end(),
+                       doubts=[f'"{match.group()}" is taken to be of the {part}'])
+            return
+        parts = [sentence.text[term.start: term.end] for term in sentence.found if term.how == "part" and term.end <= match.start()]
         words = "new" if "one" in verb else "clean" if verb.startswith(("burn", "scrap", "wash")) else verb
         names = (*parts[-1:], part, *self.vocabulary.terms["check"][part].also)
         for name in names:
@@ -257,7 +265,7 @@ def _inside(term: Found, spans: Sequence[tuple[int, int]]) -> bool:
 def _together(between: str) -> bool:
     """Whether two actions were done in one go: "stripped it, cleaned the breather and changed the oil"."""
     words = between.split()
-    return bool(len(words) <= 6 and re.match(r"\s*(?:,|and\b|plus\b|&|in\b|with\b)", between) and not effects_in(between)
+    return bool(len(words) <= (10 if _WHILE.search(between) else 6) and re.match(r"\s*(?:,|and\b|plus\b|&|in\b|with\b)", between) and not effects_in(between)
                 and not re.search(r"\b(?:then|but|after|next|so|\d+)\b|[.;]", between))
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cache
+from typing import cast
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import Cue, effects_in
 from casebase.retain.storystep import Told
 from casebase.retrieve.lexicon import Lexicon
+from casebase.retrieve.sayings import OTHER, effect_sayings
 from casebase.trade.handbook import rows
 from casebase.trade.terms import Vocabulary
 from casebase.trade.words import FILLERS, tokens
@@ -22,6 +24,9 @@ _COMMON = FILLERS | frozenset(
      "fast", "hard", "speed", "one", "two", "time", "all", "day", "has", "have", "over", "down", "what", "new", "old", "bar", "without", "let", "back", "dry", "wet"])
 _STILL = re.compile(r"\bstill\b|\bkept\b|\bas (?:before|ever)\b|\bremained?\b|\bcarried on\b", re.IGNORECASE)
 _RANK: dict[Result, int] = {"worse": 3, "better": 2, "cured": 1, "no change": 0, "not tested": 0}
+# What a job took and cost stands between what was done and what it did.
+_PAID = re.compile(r"\b[\w-]+(?: [\w-]+){0,3} (?:minutes?|mins?|hours?|quid|pounds?|euros?|dollars?|bucks?|pence|cents?)(?: \w+ty)?\b,?|[€£$]? ?\d+[.,]\d\d\b,?", re.IGNORECASE)
+LIKELY = 0.5  # a stretch surer than this is taken for what it is like
 _BOTH = re.compile(r"\b(?:both|the two|everything|all of it|the lot|all three)\b", re.IGNORECASE)
 # Of which family of symptoms a verb speaks where no symptom is named.
 _FAMILIES = {"start": ("starting",), "fire": ("starting",), "run": ("running", "power"), "rev": ("running", "power"), "idle": ("idling",),
@@ -43,6 +48,7 @@ class Symptoms:
         self.own: dict[str, frozenset[str]] = {}
         self.cured: set[str] = set()
         self.focus: list[str] = []
+        self.topic: list[str] = []
 
     def add(self, label: str, said: str) -> None:
         """Takes in a symptom with the words in which it was told."""
@@ -78,10 +84,20 @@ class Symptoms:
         still = [label for label in found if label not in self.cured]
         return still or found
 
-    def tie(self, sentence: Sentence, steps: Sequence[Told], before: Told | None, new: Collection[str] = ()) -> bool:
+    def turn_to(self, sentence: Sentence) -> None:
+        """Takes up the fault that a short sentence announces: "Now the oil.", "Cutting out first.", "Output." """
+        text = sentence.text
+        if len(text.split()) <= 6 and not effects_in(text) and not any(seen.kind == "cause" for seen in sentence.observations):
+            named = [label for label in self.named(sentence, 0, len(text)) if label not in self.cured]
+            if named:
+                self.topic = self.focus = named
+
+    def tie(self, sentence: Sentence, steps: Sequence[Told], before: Told | None, new: Collection[str] = (), *,
+            likely: bool = True) -> bool:
         """Gives the effects told in a sentence to the steps they follow; True where there was any.
 
-        Symptoms in `new` are told of here for the first time: that they are there is not what a step did.
+        Symptoms in `new` are told of here for the first time: that they are there is not what a step did. With `likely`,
+        a sentence in other words than the known ones is taken for what it is most like.
         """
         told = False
         heard: list[str] = []
@@ -99,6 +115,9 @@ class Symptoms:
                 heard = target or heard
                 if step is not None and not self._is_topic(step, target, sentence, start, end):
                     self._note(step, target or heard or self._said_next(sentence, end, steps), result, sentence)
+        step = _step_before(steps, len(sentence.text)) or before
+        if likely and not told and step is not None and (steps or not step.effects):
+            told = self._likely(sentence, step, steps, new)
         mentioned = self.named(sentence, 0, len(sentence.text), steps)
         if mentioned:
             self.focus = mentioned
@@ -127,6 +146,25 @@ class Symptoms:
         if not gone and not states and _well_now(sentence, start, end, steps):
             return [("cured", named)]
         return [("cured", gone)] if gone else []
+
+    def _likely(self, sentence: Sentence, step: Told, steps: Sequence[Told], new: Collection[str]) -> bool:
+        """What a sentence that holds none of the known phrases most likely says of what was done before."""
+        start = 0
+        if steps:
+            if steps[-1] is not step:
+                return False  # what follows a look is what it showed
+            position = max(other.end for other in steps)
+            start = next((low for low, _high in segments(sentence) if low >= position), len(sentence.text))
+        rest = _PAID.sub(" ", sentence.text[start:]).strip(" ,.;")
+        if len(rest.split()) < 2:
+            return False
+        guess = effect_sayings().guess(rest)
+        named = self.named(sentence, start, len(sentence.text), steps)
+        if guess.label == OTHER or guess.chance < LIKELY or (named and set(named) <= set(new)):
+            return False
+        self._note(step, named, cast(Result, guess.label), sentence)
+        step.doubts.append(f'"{rest}" is taken to say "{guess.label}"')
+        return True
 
     def _said_next(self, sentence: Sentence, position: int, steps: Sequence[Told]) -> list[str]:
         """The symptom named right after a bare "better": "better, it had more power"."""
@@ -185,7 +223,7 @@ class Symptoms:
         if step.effects and not any(label in open_ for label in self.focus):
             return list(step.effects)
         helped = [label for label in open_ if self._helps(step, label)]
-        spoken = [label for label in self.focus if label in open_]
+        spoken = [label for label in (*self.topic, *self.focus) if label in open_]
         return ([label for label in spoken if label in helped] or spoken or helped or open_)[:1] if open_ else list(step.effects)
 
     def _helps(self, step: Told, symptom: str) -> bool:
