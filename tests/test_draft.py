@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from small_folders import DATA, lexicon
 
 from casebase.problems import Refused
-from casebase.record.case import Check, Repair, Setting, Step
+from casebase.record.case import Check, Effect, Repair, Setting, Step
 from casebase.record.casefile import read
 from casebase.retain.draft import Draft, as_case, draft
 from casebase.retain.draftfile import as_file, as_json
@@ -236,6 +236,22 @@ def test_what_a_step_did(said: str, effects: dict[str, str]) -> None:
     assert {effect.symptom: effect.result for effect in told.step.effects} == effects
 
 
+def test_an_effect_of_several_steps_is_told_of_each() -> None:
+    told = draft(INTRO + "Replaced the air filter. Fitted a new spark plug. Neither helped.", lexicon()).steps
+    assert [[effect.result for effect in step.step.effects] for step in told if isinstance(step.step, Repair)] == [["no change"], ["no change"]]
+
+
+def test_a_short_sentence_announces_the_fault() -> None:
+    (told,) = draft(INTRO + "Emptied the box. Now the surging. Cleaned the carburettor. Steady as you like.", lexicon()).steps
+    assert isinstance(told.step, Repair) and told.step.effects[0] == Effect("surges", "cured")
+
+
+def test_what_is_told_in_unknown_words_is_read_by_likeness_and_unsure() -> None:
+    (told,) = draft("Walk-behind mower, four-stroke. It surges. Cleaned the carburettor. Purrs away like a kitten from then on.", lexicon()).steps
+    assert isinstance(told.step, Repair) and told.step.effects == (Effect("surges", "cured"),)
+    assert any("is taken to say" in doubt for doubt in told.doubts)
+
+
 def test_an_effect_on_no_named_symptom_is_unsure() -> None:
     (told,) = draft(INTRO + "Replaced the air filter. That did it.", lexicon()).steps
     assert told.doubts
@@ -284,9 +300,17 @@ def test_outcomes(text: str, outcome: str | None) -> None:
         ("The low-speed screw went from 7/8 to 1 1/8 turns.", "7/8", "1 1/8 turns"),
         ("Turned the idle speed screw back a quarter turn.", "", ""),
         ("Set the plug gap to 0.7 mm.", "", "0.7 mm"),
+        ("Ignition air gap was twenty thou, set it to twelve.", "twenty thou", "twelve"),
+        ("Wound the unloader up from 75 bar to 110.", "75 bar", "110"),
+        ("Tyre pressure was 8 psi, put both to 15.", "8 psi", "15"),
+        ("Low screw was at seven eighths of a turn, took it out to one and a quarter, no, one and an eighth turns, sorry.",
+         "seven eighths of a turn", "one and an eighth turns"),
+        ("The exhaust clearance was two thou, no, tell a lie, one thou, backed it off to five thou.", "one thou", "five thou"),
+        ("The points were set at twenty-eight thou. I closed them to twenty thou.", "twenty-eight thou", "twenty thou"),
+        ("Opened the high-speed screw an eighth of a turn.", "", ""),
+        ("Torqued the blade bolt to 50 newton metres.", "", "50 newton metres"),
     ],
 )
 def test_settings(said: str, before: str, after: str) -> None:
-    (told,) = draft(INTRO + said, lexicon()).steps
-    assert isinstance(told.step, Setting)
-    assert (size(told.step.before), size(told.step.after)) == (size(before), size(after))
+    (told,) = (told.step for told in draft(INTRO + said, lexicon()).steps if isinstance(told.step, Setting))
+    assert (size(told.before), size(told.after)) == (size(before), size(after))

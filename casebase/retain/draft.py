@@ -212,6 +212,8 @@ class _Notes:
         told = self.reader.steps(sentence, quiet=quiet)
         if not self.steps and cues.is_complaint(sentence.text):
             told = [step for step in told if step.kind != "check" and _BY_ME.search(sentence.text[: step.end])]
+        if not self.steps and number < 3 and any(term.kind in ("machine", "engine") for term in sentence.found) and not _BY_ME.search(sentence.text):
+            told = [step for step in told if step.kind != "check"]  # "a self-propelled mower" tells of no look at the drive
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
@@ -262,6 +264,8 @@ class _Notes:
         new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
         soon = self.last_repair is not None and number - self.last_repair[0] <= 2 and not (told and told[-1].kind == "check")
         heard = self.symptoms.tie(sentence, told, before, new, likely=bool(told) or soon)
+        if heard and before is not None and not told and cues.is_of_each(sentence.text):
+            self._share(before, sentence)
         repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
         if self.steps and (len(sentence.folded) <= 8 if not told else re.match(r"(?:it|they|that|both|these)\b", sentence.text, re.IGNORECASE)):
             self.reader.judge(self.steps, self.parts[number - 1], sentence)
@@ -285,6 +289,14 @@ class _Notes:
         self.steps = [step for step in self.steps if not any(step is other for other in gone)]
         self.steps += told
         return heard
+
+    def _share(self, last: Told, sentence: Sentence) -> None:
+        """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""
+        for step in reversed([step for step in self.steps if step is not last and step.kind != "check"]):
+            if step.effects:
+                return
+            step.effects = dict(last.effects)
+            step.more.append(sentence)
 
     # --- the whole --------------------------------------------------------------------------------------------------
 

@@ -10,7 +10,8 @@ from casebase.record.case import Outcome, Result, Source
 from casebase.trade.readings import find_readings, number
 
 _PERSON = (r"(?:he|she|they|(?:the |its |his |her )?(?:owner|customer|client|lady|man|guy|gentleman|woman|bloke|lad|neighbour|somebody|someone|"
-           r"friend|husband|wife|son|daughter|people|folks?))")
+           r"friend|husband|wife|son|daughter|brother|sister|father|dad|mother|mum|uncle|aunt|nephew|niece|cousin|grandad|mate|gardener|crew|farmer|"
+           r"foreman|people|folks?)(?:[ -]in[- ]law)?)")
 _SHOULD = r"(?:should|must|ought to|had better)"
 _ADVICE = re.compile(
     rf"^(?:my )?advice\b|\badvised\b|\b(?:i|i'd|i'll|i would|i will|i have|i've)? ?(?:told|tell|suggest|recommend|advise|remind|warn|show)"
@@ -114,6 +115,15 @@ def is_new_fault(sentence: str) -> bool:
 def without_saying(sentence: str) -> str:
     """A complaint without who says it: "the owner says it surges" is "it surges"."""
     return _SAYING.sub("", sentence, count=1) or sentence
+
+
+_EACH = re.compile(r"\bneither\b|\bnone of (?:it|that|this|them|those)\b|\b(?:that|the|this) (?:whole )?lot\b|\ball (?:of that|three|four)\b|\bbetween (?:them|the two|the three)\b",
+                   re.IGNORECASE)
+
+
+def is_of_each(sentence: str) -> bool:
+    """Whether an effect is told of several things done: "neither helped", "so that lot did nothing"."""
+    return bool(_EACH.search(sentence))
 
 
 # What a step did. The first that fits at a place wins, so the longer and the denied come first.
