@@ -179,7 +179,9 @@ def test_number_never_raises(text: str) -> None:
         ("half-turn", 0.5, "turn"),
         # decimals in words
         ("nought point two mm", 0.2, "mm"), ("twelve point seven volts", 12.7, "V"), ("one point four bar", 1.4, "bar"),
-        ("zero point oh five mm", 0.05, "mm"),
+        ("zero point oh five mm", 0.05, "mm"), ("point three of a millimetre", 0.3, "mm"), ("point oh two mm", 0.02, "mm"),
+        # as said in a hurry
+        ("thirty nine hundred revs", 3900, "rpm"), ("four mil of slack", 4, "mm"), ("six hundred mil of oil", 600, "ml"),
         # fractions as one character
         ("½ turn", 0.5, "turn"), ("1½ turns", 1.5, "turn"), ("1 ½ turns", 1.5, "turn"), ("⅞ of a turn", 0.875, "turn"),
         ("2¾ turns", 2.75, "turn"), ("⅓ turn", 1 / 3, "turn"), ("⅜ in", 0.375, "in"),

@@ -49,7 +49,3 @@ def test_any_clause_has_chances(clause: str) -> None:
     chances = effect_sayings().chances(clause)
     assert chances.sum() == pytest.approx(1)
     assert effect_sayings().guess(clause).chance == chances.max()
-
-
-def test_words_nobody_used_tell_nothing() -> None:
-    assert effect_sayings().chances("\u0436\u0436\u0436 \u4e2d") == pytest.approx([0.2] * 5, abs=0.1)

@@ -17,7 +17,7 @@ from casebase.retain import storycues as cues
 from casebase.retain.job import title_of
 from casebase.retain.story import Entry, Sentence, machine_of, sentences
 from casebase.retain.storystep import Told
-from casebase.retain.storysteps import Reader
+from casebase.retain.storysteps import Reader, looks
 from casebase.retain.storyties import Symptoms, segments
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import MAX_CHARACTERS
@@ -143,13 +143,15 @@ class _Notes:
         if cues.is_offer(text):
             return
         if self._history(sentence):
+            if not self.steps:
+                self._complaint(sentence, heard=True)  # "her son put a kit in, and since then it only runs on the choke"
             return
         told = self._told(number, sentence)
         if self.steps and not told:
             self.symptoms.turn_to(sentence)
         if not self.steps and not told and (cues.is_complaint(text) or not re.match(r"(?:i|we)\b", text, re.IGNORECASE)):
             self._complaint(sentence)
-        elif not told and cues.is_new_fault(text):
+        elif not told and (cues.is_new_fault(text) or (not re.search(r"\b(?:still|again|same|worse|as before)\b", text) and not cues.effects_in(text))):
             self._later_symptoms(sentence)
         if not told and (not self.steps or not cues.effects_in(text)):
             self._absences(sentence)
@@ -212,6 +214,9 @@ class _Notes:
         told = self.reader.steps(sentence, quiet=quiet)
         if not self.steps and cues.is_complaint(sentence.text):
             told = [step for step in told if step.kind != "check" and _BY_ME.search(sentence.text[: step.end])]
+        complains = any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
+        if not self.steps and complains and not _BY_ME.search(sentence.text) and not looks(sentence.text):
+            told = [step for step in told if step.kind != "check"]  # "the wheels won't pull" is what the owner says
         if not self.steps and number < 3 and any(term.kind in ("machine", "engine") for term in sentence.found) and not _BY_ME.search(sentence.text):
             told = [step for step in told if step.kind != "check"]  # "a self-propelled mower" tells of no look at the drive
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
@@ -220,13 +225,15 @@ class _Notes:
                              if seen.kind == "cause" and seen.status == "present"]
         return told
 
-    def _complaint(self, sentence: Sentence, told: list[Told] | None = None) -> None:
+    def _complaint(self, sentence: Sentence, told: list[Told] | None = None, *, heard: bool = False) -> None:
+        """Takes in the symptoms of a sentence; one that was `heard` in a tale of what was tried is no complaint by itself."""
         spans = [(step.start, len(sentence.text)) for step in told or ()]  # what follows the first step is found, not told by the owner
-        labels = [seen for seen in sentence.observations if seen.kind == "symptom" and seen.status == "present"
+        owner = ("present", "possible") if cues.is_complaint(sentence.text) else ("present",)
+        labels = [seen for seen in sentence.observations if seen.kind == "symptom" and seen.status in owner
                   and not any(start < seen.end and seen.start < end for start, end in spans) and not _is_ages(seen.words)]
         for seen in labels:
-            self._symptom(seen.label, seen.words, sentence, "")
-        if labels and self._first("complaint") is None and not told:
+            self._symptom(seen.label, seen.words, sentence, "" if seen.status == "present" else "the owner was not sure")
+        if labels and self._first("complaint") is None and not told and not heard:
             self.entries.append(Entry("complaint", _trimmed(cues.without_saying(sentence.text)), sentence.text))
 
     def _symptom(self, label: str, words: str, sentence: Sentence, doubt: str) -> None:

@@ -89,7 +89,7 @@ def is_offer(sentence: str) -> bool:
 
 
 _COMPLAINT = re.compile(
-    rf"\bcomplain(?:t|ts|s|ed|ing)?\b|\b(?:{_PERSON}) (?:says?|said|tells?|told|reports?|reported|claims?|reckons?|brought|mentioned)\b"
+    rf"\bcomplain(?:t|ts|s|ed|ing)?\b|\b(?:{_PERSON}) (?:says?|said|tells?|told|reports?|reported|claims?|reckons?|reckoned|thinks?|thought|swears|swore|brought|mentioned)\b"
     rf"|\bcame in\b|\bbrought (?:it )?in\b|\bproblem (?:is|was)\b|\b(?:two|three|four|several) (?:things|faults|problems|complaints)\b"
     rf"|\b{_PERSON} (?:says?|said)\b|\bsupposed to\b|\bthe (?:trouble|fault|story) (?:is|was)\b", re.IGNORECASE)
 _SAYING = re.compile(
@@ -103,7 +103,8 @@ def is_complaint(sentence: str) -> bool:
 
 
 _NEW = re.compile(r"^(?:but|also|and|then|however|only)\b|\b(?:by the way|though|also|as well|too|on top|hadn't (?:said|mentioned)|had not mentioned|new (?:fault|one)|"
-                  r"another (?:fault|thing|problem)|not in (?:his|her|the|their) complaint|noticed|turned out)\b", re.IGNORECASE)
+                  r"another (?:fault|thing|problem|complaint)|new complaint|second (?:fault|thing|problem|complaint)|(?:it|she|he)'s back|back again|(?:rings?|rang) (?:me )?(?:up|back)|but then|"
+                  r"not in (?:his|her|the|their) complaint|noticed|turned out)\b", re.IGNORECASE)
 
 
 def is_new_fault(sentence: str) -> bool:

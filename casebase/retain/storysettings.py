@@ -40,7 +40,7 @@ _SET_PARTS = tuple((label, re.compile(words, re.IGNORECASE)) for label, words in
     ("float height", r"\bfloat (?:height|level|arm)\b|\bfloat\b(?! (?:needle|bowl|valve|carb))"), ("skid shoe height", r"\b(?:skid shoes?|skids|runners)\b"),
     ("tyre pressure", r"\b(?:tyres?|tires?)\b"), ("drive cable play", r"\b(?:drive|traction|self[- ]propel\w*) cable\b"),
     ("brake cable play", r"\b(?:brake|stop) cable\b"), ("throttle cable play", r"\bthrottle cable\b"), ("blade bolt torque", r"\bblade (?:bolt|nut)s?\b"),
-    ("flywheel nut torque", r"\bflywheel nut\b"), ("belt tension", r"\bbelt\b"), ("chain tension", r"\bchain\b"),
+    ("flywheel nut torque", r"\bflywheel nut\b"), ("belt tension", r"\bbelt\b|\btensioner\b"), ("chain tension", r"\bchain\b"),
     ("ignition air gap", r"\b(?:coil|module|armature)\b(?=.*\bgap\b)|\bgap\b(?=.*\bflywheel\b)")))
 # A value that belongs to a setting although only the part was named: "the idle was at 3,900".
 _IDLE = re.compile(r"\b(?:idle|tickover|idling|ticking over)\b", re.IGNORECASE)
@@ -50,9 +50,10 @@ _TURN = re.compile(
     re.IGNORECASE)
 # A word for a setting that says which one only by what was just spoken of.
 _SHORT = re.compile(r"\b(?P<word>gap|tension|deflection|lever|slack)\b", re.IGNORECASE)
-_MEANT = {"gap": (("plug", "plug gap"), ("coil", "ignition air gap"), ("flywheel", "ignition air gap"), ("points", "breaker point gap")),
+_MEANT = {"gap": (("plug", "plug gap"), ("coil", "ignition air gap"), ("module", "ignition air gap"), ("points", "breaker point gap"), ("point", "breaker point gap"), ("flywheel", "ignition air gap")),
           "tension": (("chain", "chain tension"), ("belt", "belt tension")), "deflection": (("belt", "belt tension"),),
-          "slack": (("chain", "chain tension"), ("belt", "belt tension"), ("throttle", "throttle cable play")),
+          "slack": (("chain", "chain tension"), ("belt", "belt tension"), ("throttle", "throttle cable play"),
+                    ("brake", "brake cable play"), ("drive", "drive cable play")),
           "lever": (("metering", "metering lever height"),)}
 _FAR = 3  # so many sentences later a value as found is no longer that of "it"
 

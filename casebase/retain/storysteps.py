@@ -30,8 +30,9 @@ _TAKEN_OFF = re.compile(r"\b(?:pulled|took|taken|take|removed|unbolted|popped|wh
 _AGAIN = re.compile(
     r"\b(?P<verb>cleaned|cleared|topped|replaced|swapped|changed|renewed|burn(?:ed|t)|repaired|tightened|freed|adjusted|refitted|nipped|raked|poked|blew|washed|"
     r"scraped|rinsed|brushed|straightened|greased|oiled|sharpened|scrubbed|mended|soldered|fixed|flushed|"
-    r"(?:fitted|put|put in|tried|got|in went|on went) (?:an? )?(?:new|another) (?:one|ones|pair|set)|new (?:one|ones|pair|set)|another one)\b"
-    r"(?: (?:it|that|this|them|those|both|all)\b|(?<= one)|(?<= ones)|(?<= pair)|(?<= set))(?: (?:up|out|off|back))?", re.IGNORECASE)
+    r"(?:fitted|put|put in|tried|got|gave it|in went|on went|bought|stuck|threw|chucked) (?:an? )?(?:new|another|fresh|second[- ]hand|used) (?:one|ones|pair|set|lot)|"
+    r"new (?:one|ones|pair|set|lot)|another one|(?:fitted|got) another|did|scrubbed|unblocked|poked|picked|dug)\b"
+    r"(?: (?:it|that|this|them|those|both|all)\b|(?<= one)|(?<= ones)|(?<= pair)|(?<= set)|(?<= lot)|(?<= another))(?: (?:up|out|off|back))?", re.IGNORECASE)
 _WHILE = re.compile(r"\bwhile (?:i was|it was|we were|at it|i had)\b|\bat the same time\b", re.IGNORECASE)
 _NEAR = 3  # so many sentences back a part is still the one just spoken of
 
@@ -163,23 +164,23 @@ class Reader:
         if term.how == "name" and any(start <= term.start and term.end <= end and (start, end) != (term.start, term.end)
                                       for start, end in names):
             return False
-        looks = bool(_LOOK.search(sentence.text))
+        looked = looks(sentence.text)
         if _TAKEN_OFF.search(sentence.text[: term.start]) and re.match(r" (?:off|out|away)(?: first| then| again)?(?:[,;.]|$)", sentence.text[term.end:]) and term.how == "name":
             return False  # "pulled the plug lead off first"
         if self._of_another(term, sentence):
             return False
         start, end = sentence.segment_at(term.start)
-        if term.how == "said" and not looks and any(
+        if term.how == "said" and not looked and any(
                 seen.kind == "cause" and start <= seen.start < end and not (seen.start < term.end and term.start < seen.end)
                 for seen in sentence.observations):
             return False  # "the wire was chafed through to the fin"
-        if any(step.start < term.start for step in others) and not looks:
+        if any(step.start < term.start for step in others) and not looked:
             return False  # "flashed the field, it came up to 228 volts" tells what was done
         check = self.vocabulary.terms["check"][term.label]
         measured = any(fits(reading.unit, check.unit) for reading in sentence.readings)
         if check.quantity and not measured and any(r.start < end and start <= r.start for r in sentence.readings):
             return False  # "charging voltage 14.1 volts at full speed"
-        if looks or measured:
+        if looked or measured or (term.how == "said" and len(term.used) > 2 and {*check.ok, *check.bad} == {"yes", "no"}):
             return True
         words = sentence.text[start:]
         if cause_at(sentence, term.start, term.end) or tells(words):
@@ -256,6 +257,11 @@ class Reader:
             return
         step.minutes, step.source = minutes_in(rest), source_in(rest)
         step.parts = money_in(rest) if step.kind == "do" else None
+
+
+def looks(text: str) -> bool:
+    """Whether a text tells of somebody looking, testing or measuring."""
+    return bool(_LOOK.search(text))
 
 
 def _inside(term: Found, spans: Sequence[tuple[int, int]]) -> bool:

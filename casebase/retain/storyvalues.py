@@ -34,7 +34,7 @@ _TURNED = re.compile(
     r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
     r"tweaked|enriched|nipped|pulled it|come|came out at|up to|down to)\b", re.IGNORECASE)
 _FROM = re.compile(r"\bfrom\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
-_SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$", re.IGNORECASE)
+_SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$|\bhad (?:closed|opened|worn|crept|gone|drifted|dropped)\b[^,;]{0,20}$", re.IGNORECASE)
 _STOOD = re.compile(r"\b(?:was|were|stood|standing|found|measured|read|reading|been|showed|sat|had)\b(?:[ \w]* (?:at|to))?[^,;]{0,24}$", re.IGNORECASE)
 _TO = re.compile(r"\b(?:to|at|now|then|of|on)\s+(?:about |around |exactly |roughly |just |the )*$|\bnow\b[^,;]*$", re.IGNORECASE)
 _BY = re.compile(r"\b(?:by|another|back|in|out|up|down|further|clockwise|anticlockwise|it|them|screw|a)\s+(?:about |around |just )?(?:a |an )?$", re.IGNORECASE)
@@ -62,7 +62,7 @@ def values_of(text: str, unit: str, *, told: bool = False) -> list[Reading]:
     """
     every = find_readings(text)
     found = [reading for reading in every if fits(reading.unit, unit)]
-    patterns = [_BARE.get("mm" if unit in ("mm", "in", "thou", "cm") else unit), _AFTER if found or told else None]
+    patterns = [_STARTED if found else None, _BARE.get("mm" if unit in ("mm", "in", "thou", "cm") else unit), _AFTER if found or told else None]
     for match in (match for pattern in patterns if pattern for match in pattern.finditer(text)):
         start, end = match.span("value")
         value = number(match["value"].replace(",", "") if unit == "rpm" else match["value"])
@@ -86,8 +86,9 @@ def standing(found: Sequence[Reading], text: str) -> list[Reading]:
 _WORDS = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred"
 _AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{_APPROACH}(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)"
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
+_STARTED = re.compile(rf"\bfrom {_APPROACH}(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)(?= (?:down |up |back )?to\b)", re.IGNORECASE)
 _CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nope|sorry|scratch that|make that|tell a lie|i mean|i tell a lie|correction|hang on|hold on|wait|rather|or rather|actually)\b"
-                        r"(?:[ ,.–—-]+(?:no|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|it was|it's|call it|that's|say|more like|let me see|i had it down|"
+                        r"(?:[ ,.–—-]+(?:no|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|"
                         r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
 
 
@@ -131,9 +132,9 @@ class _Sides:
         """Whether a value is by how much a setting was moved: "turned it out half a turn", and not where it was put."""
         if not (moved or self.turned) or _AT.search(between):
             return False
-        if reading.unit == "turn" and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
+        if reading.unit == "turn" and not (re.search(r"\bgave it\b", between) and reading.value >= 1) and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
             return True
-        return reading.unit in ("turn", "thou", "mm", "rpm", "in") and bool(_BY.search(between))
+        return reading.unit in ("turn", "thou", "mm", "rpm", "in") and bool(_BY.search(between)) and not (re.search(r"\bgave it\b", between) and reading.value >= 1)
 
     def _side(self, between: str, reading: Reading, at: int, *, last: bool) -> None:
         value = reading.text.strip()

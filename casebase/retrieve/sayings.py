@@ -17,14 +17,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from casebase.retrieve.text import stem
 from casebase.trade import DATA
 from casebase.trade.words import plain
 
 FloatArray = npt.NDArray[np.float64]
 
-SMOOTHING = 0.1  # Lidstone's, chosen on sayings of one writer against those of another
-LETTERS = 4
+SMOOTHING = 0.2  # Lidstone's; chosen on examples held back
 OTHER = "none"
 _WORD = re.compile(r"[a-z']+|\d[\d.,/]*")
 
@@ -80,13 +78,9 @@ class Sayings:
 
 
 def features(clause: str) -> frozenset[str]:
-    """Stems with the ends of the clause, neighbouring stems, and runs of letters; figures are all alike."""
-    words = ["0" if word[0].isdigit() else word for word in _WORD.findall(plain(clause).replace("n't", " not"))]
-    stems = ["^", *map(stem, words), "$"]
-    pairs = (f"{one} {other}" for one, other in zip(stems, stems[1:], strict=False))
-    runs = (f"#{padded[start:start + LETTERS]}" for padded in (f" {word} " for word in words)
-            for start in range(max(1, len(padded) - LETTERS + 1)))
-    return frozenset((*stems, *pairs, *runs))
+    """Words and pairs of neighbours, with the ends of the clause; figures are all alike."""
+    words = ["^", *("0" if word[0].isdigit() else word for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
+    return frozenset((*words, *(f"{one} {other}" for one, other in zip(words, words[1:], strict=False))))
 
 
 def read_examples(path: Path) -> dict[str, list[str]]:

@@ -16,8 +16,8 @@ from casebase.trade.words import plain
 
 # How units are written or said, and the name of the unit they mean.
 _UNIT_WORDS = {
-    "in": ("in", "inch", "inches", '"'), "thou": ("thou", "thousandth", "thousandths", "mil", "mils"),
-    "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+    "in": ("in", "inch", "inches", '"'), "thou": ("thou", "thousandth", "thousandths", "mils"),
+    "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters", "mil"),
     "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
     "ft": ("ft", "foot", "feet"), "m": ("metre", "metres", "meter", "meters"),
     "psi": ("psi", "p.s.i", "p.s.i.", "lb/in2", "pounds", "pound", "lbs", "lb"),
@@ -28,9 +28,9 @@ _UNIT_WORDS = {
               "lb-ft", "lb ft", "foot pounds", "foot-pounds"),
     "in-lb": ("in-lb", "in-lbs", "in lb", "in lbs", "in. lb", "in. lbs", "in.lb", "in.lbs", "in/lb", "in/lbs", "lbf·in",
               "lb-in", "inch pounds", "inch-pounds"),
-    "rpm": ("rpm", "revs per minute", "r/min"), "V": ("v", "volt", "volts"), "A": ("amp", "amps"),
+    "rpm": ("rpm", "revs per minute", "revs", "r/min"), "V": ("v", "volt", "volts"), "A": ("amp", "amps"),
     "ohm": ("ohm", "ohms", "Ω"), "kohm": ("kohm", "kohms", "k ohm", "kilohm", "kilohms", "kΩ"),
-    "cc": ("cc", "cm3", "cm³", "ccm"), "ml": ("ml", "millilitre", "millilitres"),
+    "cc": ("cc", "cm3", "cm³", "ccm", "cubic centimetres", "cubic centimeters"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
     "quart": ("quart", "quarts"), "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
     "degC": ("°c", "degrees c", "deg c", "degc"), "degF": ("°f", "degrees f", "deg f", "degf"), "hp": ("hp", "horsepower"),
@@ -69,8 +69,9 @@ _PART = "|".join(sorted(_PARTS, key=len, reverse=True))
 _DIGITS = (r"(?:(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
            rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
            r"|\d{1,3} (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
-_SAID = (rf"(?:(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
-         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})|[ -]point(?:[ -](?:{'|'.join(_FIGURES)})){{1,4}})?)")
+_DECIMALS = rf"point(?:[ -](?:{'|'.join(_FIGURES)})){{1,4}}"
+_SAID = (rf"(?:{_DECIMALS}|(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
+         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})|[ -]{_DECIMALS})?)")
 _NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
@@ -160,6 +161,8 @@ def _plain_readings(text: str) -> Iterator[Reading]:
     for match in _compiled(_READING).finditer(text):
         unit = _UNIT_OF[match["unit"]]
         low = _value(match["low"], unit)
+        if match["unit"] == "mil" and low is not None and low >= 100:
+            unit = "ml"  # "six hundred mil" is of oil
         if low is None or _is_no_quantity(match, unit):
             continue
         if unit in ("degC", "degF") and re.search(r"(?:^|[\s(])-$", text[max(0, match.start() - 2):match.start()]):
@@ -189,7 +192,7 @@ def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
             return True
         of = re.match(r" of (?!pressure|compression|vacuum|air)", text[match.end():match.end() + 16])
         return bool(of) or bool(_compiled(_NOT_PRESSURE).search(text[max(0, match.start() - 60):match.start()]))
-    return text.endswith("point ", 0, match.start())  # "nought point two": better not read than read as 2
+    return False
 
 
 def _and_part_readings(text: str) -> Iterator[Reading]:
