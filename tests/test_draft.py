@@ -112,16 +112,21 @@ def test_stories(field: str) -> None:
     assert value >= FLOORS[field]
 
 
-# Fourteen stories nobody has mended with yet, so what is reached on them is what to expect (see DEVELOPERS.md). It is far
-# below FLOORS; these only keep it from getting worse.
-FRESH = sorted(f"../stories_fresh/{path.stem}" for path in (DATA / "stories_fresh").glob("*.txt"))
-REACHED = {"symptoms": 0.82, "steps": 0.64, "results": 0.31, "readings": 0.95, "settings": 0.57}
+# Stories by others than those who wrote the reader. The fresh ones were mended with after they had been measured once; of
+# the others, in freer speech, sixteen (d) were only measured, the rest mended with a little. What is reached on them
+# is far below FLOORS (see DEVELOPERS.md); these only keep it from getting worse.
+REACHED = {"stories_fresh": {"symptoms": 0.87, "steps": 0.77, "results": 0.39, "readings": 0.97, "settings": 0.94},
+           "stories_more": {"symptoms": 0.63, "steps": 0.57, "results": 0.19, "readings": 0.94, "settings": 0.73}}
 
 
-@pytest.mark.parametrize("field", REACHED)
-def test_unseen_stories_get_no_worse(field: str) -> None:
-    assert len(FRESH) == 14
-    assert f1(FRESH, field) >= REACHED[field]
+@pytest.mark.parametrize("field", FLOORS)
+@pytest.mark.parametrize("folder", REACHED)
+def test_stories_of_others_get_no_worse(folder: str, field: str) -> None:
+    names = sorted(f"../{folder}/{path.stem}" for path in (DATA / folder).glob("*.txt"))
+    assert len(names) >= 14
+    value = f1(names, field)
+    print(f"{folder}, {len(names)} stories, {field}: F1 {value:.3f}")
+    assert value >= REACHED[folder][field]
 
 
 def test_gold_stories_are_as_asked() -> None:

@@ -187,6 +187,38 @@ def test_notes_become_a_case_once_they_were_looked_over(client: TestClient, fold
     assert client.post("/draft", data={"notes": "?!"}).status_code == 400
 
 
+UNSURE = ("String trimmer, two-stroke. It runs only with the choke on and the throttle sticks. I fitted a new fuel line. That did it. "
+          "Purrs along nicely from then on.")
+
+
+def test_unsure_entries_are_settled_one_by_one(client: TestClient, folder: Path) -> None:
+    before = {path.name: path.read_bytes() for path in folder.glob("*.md")}
+    page = client.post("/draft", data={"notes": UNSURE})
+    left = re.findall(r'value="(right:[^"]*)"', page.text)
+    assert left and f"{len(left)} to settle" in Seen(page.text).text
+    for number in range(len(left), 0, -1):
+        form = dict(re.findall(r'type="hidden" name="(proof|once)" value="([^"]*)"', page.text))
+        mark = re.findall(r'value="(right:[^"]*)"', page.text)[0]
+        page = client.post("/draft/settle", data={**form, "text": Seen(page.text).fields["text"], "notes": UNSURE, "settle": mark})
+        assert page.status_code == 200
+        assert ("All settled" if number == 1 else f"{number - 1} to settle") in Seen(page.text).text
+    assert "unsure" not in Seen(page.text).fields["text"] and Seen(page.text).fields["notes"] == UNSURE
+    gone = client.post("/draft/settle", data={**form, "text": Seen(page.text).fields["text"], "notes": UNSURE, "settle": mark})
+    assert gone.status_code in (400, 409) and "no longer stands" in Seen(gone.text).text
+    assert {path.name: path.read_bytes() for path in folder.glob("*.md")} == before
+
+
+def test_an_unsure_entry_is_left_out(client: TestClient) -> None:
+    page = client.post("/draft", data={"notes": UNSURE})
+    text = Seen(page.text).fields["text"]
+    marks = re.findall(r'value="(out:[^"]*)"', page.text)
+    assert marks, text
+    form = dict(re.findall(r'type="hidden" name="(proof|once)" value="([^"]*)"', page.text))
+    after = client.post("/draft/settle", data={**form, "text": text, "notes": UNSURE, "settle": marks[0]})
+    left = Seen(after.text).fields["text"]
+    assert after.status_code == 200 and set(left.splitlines()) < set(text.splitlines())
+
+
 def test_news_by_tap(client: TestClient, folder: Path) -> None:
     seen = client.get("/followups").text
     job = re.search(r'name="job" value="([^"]*)"', seen)

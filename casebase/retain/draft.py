@@ -128,7 +128,8 @@ class _Notes:
 
     def _sentence(self, number: int, sentence: Sentence) -> None:
         text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
-        if cues.is_advice(text, late=bool(self.last_repair)):
+        advised = number > 0 and bool(self.entries) and self.entries[-1].field == "advice" and self.entries[-1].sentence == self.parts[number - 1].text
+        if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)):
             self.entries.append(Entry("advice", _trimmed(text), text))
             return
         outcome = cues.outcome_in(text)
@@ -151,7 +152,7 @@ class _Notes:
             self.symptoms.turn_to(sentence)
         if not self.steps and not told and (cues.is_complaint(text) or not re.match(r"(?:i|we)\b", text, re.IGNORECASE)):
             self._complaint(sentence)
-        elif not told and (cues.is_new_fault(text) or (not re.search(r"\b(?:still|again|same|worse|as before)\b", text) and not cues.effects_in(text))):
+        elif not told and not cues.is_proof(text) and (cues.is_new_fault(text) or (not re.search(r"\b(?:still|again|same|worse|as before)\b", text) and not cues.effects_in(text))):
             self._later_symptoms(sentence)
         if not told and (not self.steps or not cues.effects_in(text)):
             self._absences(sentence)

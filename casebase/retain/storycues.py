@@ -18,6 +18,7 @@ _ADVICE = re.compile(
     rf"(?:ed)? (?:him|her|them|that|the (?:owner|customer|client|lady|man|guy)|{_PERSON})\b|\b{_PERSON} {_SHOULD} (?!be in\b)"
     rf"|^(?:told|tell|advised|reminded|warned) |\b{_PERSON} (?:was|were|is|has been|got) (?:told|advised|asked|warned|shown|reminded)\b", re.IGNORECASE)
 _LATE_ADVICE = re.compile(rf"\b{_PERSON} (?:needs?|has|have|wants?) to\b|^(?:best|better) (?:to|if)\b|\bnext time\b|\bin future\b", re.IGNORECASE)
+_GOES_ON = re.compile(rf"(?:(?:and|also|plus|or|then|so) )*(?:also |and )?(?:to|not to|never|always|don't|do not|keep|use|run|drain|check|clean|change|store|bring|have|get|{_PERSON} (?:should|must|can|ought)) ", re.IGNORECASE)
 _HISTORY = re.compile(
     rf"\balready\b|\bhimself\b|\bherself\b|\bthemselves\b|\bbefore (?:he|she|they|it|bringing|that he|that she)\b|\bbeforehand\b"
     rf"|\b{_PERSON}(?:'s|'d| had| has| have)? (?:also |even |just |then )*(?:had|tried|changed|replaced|put|fitted|cleaned|swapped|done|"
@@ -29,7 +30,7 @@ _STORED = re.compile(
 _CAUSE = re.compile(
     r"^(?:so |and |the |real |root )*(?:causes?|culprits?|reasons?|faults?|diagnosis|verdict|root causes?)\b(?! (?:the|a) check)"
     r"|\b(?:was|were|is|are) (?:the |to )?(?:causes?|culprits?|blame|reasons?)\b|\bcaused by\b|\b(?:it|that|all|this)(?: is|'s| was) down to\b", re.IGNORECASE)
-_SO_CAUSE = re.compile(r"^(?:so|(?:i )?reckon|i'd say|(?:it )?turns out|(?:it )?turned out|diagnosis|verdict|all in all|in short|in the end|bottom line|to sum up|summary)\b", re.IGNORECASE)
+_SO_CAUSE = re.compile(r"^(?:so|(?:i )?reckon|i'd say|(?:it )?turns out|(?:it )?turned out|summing up|diagnosis|verdict|all in all|in short|in the end|bottom line|to sum up|summary)\b", re.IGNORECASE)
 _PROOF = re.compile(
     r"\bproof\b|\bproved?\b|\btest(?:ed)? (?:run|ride|drive|cut)\b|\b(?:hours?|minutes?) run\b|\brestart(?:ed|s)?\b|\b(?:started|starts) (?:it|up|cold|hot|first|\w+ times)\b"
     r"|\b(?:ran|run|running|drove|mowed|worked|idled|left (?:it|running)) (?:it |her |him )?(?:for|on|in|round|around|at|all|ten|twenty|"
@@ -62,6 +63,11 @@ def outcome_in(sentence: str) -> Outcome | None:
 def is_advice(sentence: str, *, late: bool) -> bool:
     """Whether a sentence advises. "He needs to" is a complaint before the work and advice after it (`late`)."""
     return bool(_ADVICE.search(sentence) or (late and _LATE_ADVICE.search(sentence))) and not re.search(r"\bmanual\b|\baccording\b", sentence)
+
+
+def goes_on_advising(sentence: str) -> bool:
+    """Whether a sentence goes on with the advice of the one before: "And check the oil each time", "Never run it dry"."""
+    return bool(_GOES_ON.match(sentence)) and not re.search(r"\b(?:i|we)\b", sentence, re.IGNORECASE)
 
 
 def is_history(sentence: str) -> bool:

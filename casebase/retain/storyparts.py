@@ -42,7 +42,7 @@ _ANSWERS = {
     "straighten": ("adjust", "repair"), "drain": ("drain",), "charge": ("charge",), "service": tuple(_DOING), "balance": ("sharpen",)}
 _VERB = re.compile(rf"\b(?:{'|'.join(sorted(KIND_OF, key=len, reverse=True))})\b", re.IGNORECASE)
 _NEW = re.compile(r"(?:(?<![\w-])(?:(?:brand[- ])?new|replacement|fresh|second[- ]hand|genuine)\s+(?=[a-z]))", re.IGNORECASE)
-_DID = re.compile(r"\b(?:did|done|put in|put on|in went|on went|treated it to|gave it|went|in goes|got)\s+(?=(?:the|a|an|both|new|its)\s)", re.IGNORECASE)
+_DID = re.compile(r"\b(?:did|done|put in|put on|in went|on went|treated it to|gave it|went|in goes)\s+(?=(?:the|a|an|both|new|its)\s)", re.IGNORECASE)
 _NOT_NEW = re.compile(r"\b(?:like|as|good as|look(?:s|ed)?|was|were|is|are|nearly|almost|no|of|than|when|it wants|it needs|needs?|wants?)\s+(?:a |the )?$", re.IGNORECASE)
 _SPLIT = re.compile(r"\s*(?:,\s*(?:and\s+)?|\b(?:and|plus|as well as|along with|together with)\b|&)\s*", re.IGNORECASE)
 _STOP = re.compile(r"[.;:()!?]|\s[-–—]\s|\b(?:but|then|so|which|that|because|while|when|until|who|it|he|she|they|i|we|himself|herself|themselves|was|were|is|are|"

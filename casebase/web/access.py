@@ -53,6 +53,7 @@ TABLE: tuple[Row, ...] = (
     Row("GET", "/photo/{reference}/{name}"),
     Row("GET", "/draft"),
     Row("POST", "/draft", most_bytes=NOTES),
+    Row("POST", "/draft/settle", most_bytes=NOTES),
     Row("POST", "/draft/keep", writes=True, most_bytes=NOTES),
     Row("GET", "/followups"),
     Row("POST", "/followups", writes=True, most_bytes=FORM),

@@ -14,6 +14,7 @@ from casebase.problems import Refused
 from casebase.record.casetext import write_step
 from casebase.retain.draft import Draft
 from casebase.retain.draftfile import as_file
+from casebase.retain.draftsettle import settle, unsure_in
 from casebase.web.site import Page, Visit
 
 
@@ -27,7 +28,7 @@ class Line(NamedTuple):
 
 
 def notes(visit: Visit) -> Response:
-    return visit.page("draft.html", notes="", lines=(), text="", unread=(), unsure=0)
+    return visit.page("draft.html", notes="", lines=(), text="", unread=(), unsure=())
 
 
 def read(visit: Visit) -> Response:
@@ -35,9 +36,20 @@ def read(visit: Visit) -> Response:
     try:
         found = visit.base.draft(told)
     except Refused as reason:
-        return visit.refused(reason, "draft.html", notes=told, lines=(), text="", unread=(), unsure=0)
-    return visit.page("draft.html", notes=told, lines=lines(found), text=as_file(found, date.today()), unread=found.unread,
-                      unsure=found.unsure)
+        return visit.refused(reason, "draft.html", notes=told, lines=(), text="", unread=(), unsure=())
+    text = as_file(found, date.today())
+    return visit.page("draft.html", notes=told, lines=lines(found), text=text, unread=found.unread, unsure=unsure_in(text))
+
+
+def settle_one(visit: Visit) -> Response:
+    """One unsure entry is right or is left out; nothing is written, the text comes back to be gone on with."""
+    told, text = visit.form.get("notes"), visit.form.get("text") + "\n"
+    how, _, mark = visit.form.get("settle").partition(":")
+    try:
+        text = settle(text, mark, "out" if how == "out" else "right")
+    except Refused as reason:
+        return visit.refused(reason, "draft.html", notes=told, lines=(), text=text, unread=(), unsure=unsure_in(text))
+    return visit.page("draft.html", notes=told, lines=(), text=text, unread=(), unsure=unsure_in(text), settling=True)
 
 
 def lines(found: Draft) -> list[Line]:
@@ -59,8 +71,8 @@ def keep(visit: Visit) -> Response:
         with visit.site.held.writing() as base:
             case, _path = base.keep(text)
     except Refused as reason:
-        return visit.refused(reason, "draft.html", notes=visit.form.get("notes"), lines=(), text=text, unread=(), unsure=0)
+        return visit.refused(reason, "draft.html", notes=visit.form.get("notes"), lines=(), text=text, unread=(), unsure=unsure_in(text))
     return visit.go(f"/job/{case.id}" if case.status == "open" else f"/case/{case.id}")
 
 
-PAGES: dict[str, Page] = {"GET /draft": notes, "POST /draft": read, "POST /draft/keep": keep}
+PAGES: dict[str, Page] = {"GET /draft": notes, "POST /draft": read, "POST /draft/settle": settle_one, "POST /draft/keep": keep}
