@@ -283,3 +283,145 @@ def test_the_whole_job_from_complaint_to_hand_over(browser, tmp_path, size, scri
         page.get_by_role("heading", name="What was done").wait_for()
         watched.close()
     assert len(list(folder.glob("*.md"))) == len(list(DEMO.glob("*.md"))) + 1
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_what_is_unsure_in_notes_is_settled_by_thumb(browser, home, script):
+    watched = Watched(browser, home, script=script)
+    page = watched.page
+    watched.go("/draft")
+    page.get_by_label("Tell the job as it went").fill(
+        "String trimmer, two-stroke. It runs only with the choke on and the throttle sticks. I fitted a new fuel line. That did it. "
+        "I cleaned the air filter too. Purrs along nicely from then on. Put a squirt of oil in the cylinder and it didn't go up.")
+    page.get_by_role("button", name="Read the notes").click()
+    left = int(page.locator("#unsure").inner_text().split()[0])
+    assert left > 1
+    for number in range(left, 0, -1):
+        if script:
+            assert axe_api.Axe().run(page).violations_count == 0
+        sizes = [button.bounding_box() for button in page.locator(".settle button").all()]
+        assert all(box["height"] >= 44 and box["width"] >= 44 for box in sizes)
+        page.get_by_role("button", name="Leave it out" if number % 2 else "That is right").first.click()
+        page.get_by_text(f"{number - 1} to settle" if number > 1 else "All settled", exact=True).wait_for()
+        top = page.locator("#unsure").bounding_box()["y"]
+        assert page.url.endswith("/draft/settle#unsure") and 0 <= top < SIZES["phone"]["height"]
+    assert "# unsure" not in page.get_by_label("The case as it would be kept").input_value()
+    watched.close()
+
+
+HELD = """() => {
+  const one = document.activeElement;
+  if (one === document.body) return null;
+  const box = one.getClientRects()[0], look = getComputedStyle(one);
+  const top = document.elementFromPoint(box.x + box.width / 2, box.y + Math.min(box.height, 40) / 2);
+  return {name: (one.labels?.[0] ?? one).textContent.trim().replace(/\\s+/g, " "), tag: one.localName,
+    outlined: look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2, uncovered: one.contains(top)};
+}"""
+
+
+class Keys:
+    """Hands that have a keyboard only. After each step of the focus it must be seen where it is."""
+
+    def __init__(self, page: Any) -> None:
+        self.page, self.press, self.type = page, page.keyboard.press, page.keyboard.type
+        page.emulate_media(reduced_motion="reduce")
+
+    def to(self, name: str, tag: str = "", back: bool = False) -> None:
+        """Steps on, or back, until something of this name has the focus."""
+        met: list[str] = []
+        while len(met) < 150:
+            self.press("Shift+Tab" if back else "Tab")
+            held = self.page.evaluate(HELD)
+            if held is None:
+                continue  # the browser's own bar
+            met.append(held["name"])
+            assert held["outlined"] and held["uncovered"], f"{self.page.url}: {held}"
+            if held["name"].startswith(name) and held["tag"].startswith(tag):
+                return
+        raise AssertionError(f"{self.page.url}: no {name!r} among {met}")
+
+    def choose(self, name: str, value: str) -> None:
+        """Goes to a choice and down it by the arrow until this is chosen."""
+        self.to(name, "select")
+        for _key in range(20):
+            if self.page.evaluate("document.activeElement.selectedOptions[0].textContent") == value:
+                return
+            self.press("ArrowDown")
+        raise AssertionError(f"{name}: {value!r} is not among the choices")
+
+
+def test_the_whole_job_by_keyboard_alone(browser, tmp_path):
+    folder = tmp_path / "cases"
+    shutil.copytree(DEMO, folder)
+    with served(folder) as home:
+        watched = Watched(browser, home, "desk")
+        page, keys = watched.page, Keys(watched.page)
+        watched.go("/")
+        keys.to("What does it do, or not do?")
+        keys.type("surges at full throttle")
+        keys.press("Enter")
+        page.get_by_role("heading", name="Jobs like this one").wait_for()
+        keys.to("Open a job from this")
+        keys.press("Enter")
+        page.wait_for_url("**/open?*")
+        keys.to("Skip to the content")
+        keys.press("Enter")
+        keys.to("What does the owner say?")
+        keys.press("End")
+        keys.type(", leaks fuel at the carburettor")
+        keys.to("The machine, as far as known")
+        keys.type("walk-behind mower")
+        keys.to("Your own tag")
+        keys.to("The machine, as far as known", back=True)
+        keys.press("End")
+        keys.type(", four-stroke")
+        keys.to("Open the job", "button")
+        keys.press("Space")
+        page.get_by_text("Trouble: surges, fuel leak").wait_for()
+        keys.to("Check", "summary")
+        keys.press("Enter")
+        keys.to("What was looked at")
+        keys.type("air filter")
+        keys.press("Tab")
+        keys.type("black with oil")
+        keys.to("Not in order")
+        keys.press("Space")
+        page.get_by_text("Step 1 is written.").wait_for()
+        keys.to("Set", "summary")
+        keys.press("Space")
+        keys.to("What was turned or set")
+        keys.type("low-speed screw")
+        keys.to("As found")
+        keys.type("1 turn")
+        keys.to("As left")
+        keys.type("1 1/4 turns")
+        keys.choose("For which symptom?", "surges")
+        keys.choose("What came of it?", "better")
+        keys.to("Write it down")
+        keys.press("Enter")
+        page.get_by_text("Step 2 is written.").wait_for()
+        keys.to("One step, as you would say it")
+        keys.type("cleaned the carb, cured, 40 min")
+        keys.to("Read it back")
+        keys.press("Enter")
+        page.get_by_role("button", name="Surges").wait_for()
+        keys.to("Surges", "button")
+        keys.press("Enter")
+        page.get_by_text("Step 3 is written.").wait_for()
+        keys.to("Finish the job")
+        keys.press("Enter")
+        page.get_by_label("How did it end?").wait_for()
+        keys.choose("How did it end?", "partly fixed")
+        for safety in [label.strip() for label in page.locator("label[for^=safety]").all_inner_texts()]:
+            keys.choose(safety, "ok")
+        keys.to("Close the job")
+        keys.press("Enter")
+        page.wait_for_url("**/case/*")
+        keys.to("Hand-over sheet")
+        keys.press("Enter")
+        page.get_by_role("heading", name="What was done").wait_for()
+        watched.close()
+    (written,) = {path.name for path in folder.glob("*.md")} - {path.name for path in DEMO.glob("*.md")}
+    text = (folder / written).read_text(encoding="utf-8")
+    assert "walk-behind mower" in text and "four-stroke" in text and "outcome: partly fixed" in text
+    assert re.findall(r"- (check|set|do): ", text)[:3] == ["check", "set", "do"]  # checks for safety follow
