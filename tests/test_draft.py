@@ -112,9 +112,9 @@ def test_stories(field: str) -> None:
     assert value >= FLOORS[field]
 
 
-# Stories by others than those who wrote the reader. The fresh ones were mended with after they had been measured once; of
-# the others, in freer speech, sixteen (d) were only measured, the rest mended with a little. What is reached on them
-# is far below FLOORS (see DEVELOPERS.md); these only keep it from getting worse.
+# Stories by others than those who wrote the reader, measured before anybody mended with them (see DEVELOPERS.md); the fresh
+# ones were then mended with, the others, in freer speech, a little. What is reached on them is far below FLOORS; these only
+# keep it from getting worse.
 REACHED = {"stories_fresh": {"symptoms": 0.87, "steps": 0.77, "results": 0.39, "readings": 0.97, "settings": 0.94},
            "stories_more": {"symptoms": 0.63, "steps": 0.57, "results": 0.19, "readings": 0.94, "settings": 0.73}}
 

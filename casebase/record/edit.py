@@ -23,7 +23,7 @@ from casebase.record.case import Case, Check, Effect, Fault, Followup, Repair, S
 from casebase.record.casefile import CASE_KEYS, HISTORY_KEYS, MACHINE_KEYS, STEP_KEYS, read, split
 from casebase.record.casetext import scalar, write_step
 from casebase.record.schema import Findings
-from casebase.record.tree import Items, Node, Scalar, parse
+from casebase.record.tree import Items, Node, Scalar, is_flow, last, parse
 from casebase.record.tree import Mapping as Group
 
 PATIENCE = 10.0
@@ -212,7 +212,7 @@ class _Text:
         assert parts is not None  # the file was read before
         tree, _problems = parse(parts.front)
         assert isinstance(tree, Group)
-        self.tree = tree
+        self.tree, self.front = tree, parts.front
         self.splices: list[tuple[int, int, int, str]] = []
 
     def bytes(self) -> bytes:
@@ -227,7 +227,7 @@ class _Text:
         self.splices.append((self.offset + start, rank, self.offset + end, new))
 
     def is_flow(self, node: Node) -> bool:
-        return self.text[self.offset + node.start: self.offset + node.start + 1] in ("[", "{")
+        return is_flow(self.front, node)
 
     def put(self, group: Group, key: str, value: str, order: Sequence[str]) -> None:
         """Sets a value in a mapping; a new key goes behind those that come before it in `order`.
@@ -298,11 +298,7 @@ class _Text:
 
     def last(self, node: Node) -> int:
         """The position just behind the last character of a node, blank lines and comments after it left out."""
-        if not isinstance(node, Scalar) and not self.is_flow(node):
-            parts = node.items if isinstance(node, Items) else [part for entry in node.entries for part in entry]
-            return max(self.last(part) for part in parts)
-        ends = self.text[self.offset + node.start: self.offset + node.end].rstrip()
-        return node.start + len(ends)
+        return last(self.front, node)
 
     def line(self, position: int) -> int:
         """The end of the line that holds `position`, before its line break."""

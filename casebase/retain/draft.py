@@ -152,7 +152,7 @@ class _Notes:
             self.symptoms.turn_to(sentence)
         if not self.steps and not told and (cues.is_complaint(text) or not re.match(r"(?:i|we)\b", text, re.IGNORECASE)):
             self._complaint(sentence)
-        elif not told and not cues.is_proof(text) and (cues.is_new_fault(text) or (not re.search(r"\b(?:still|again|same|worse|as before)\b", text) and not cues.effects_in(text))):
+        elif not told and cues.may_tell_a_fault(text):
             self._later_symptoms(sentence)
         if not told and (not self.steps or not cues.effects_in(text)):
             self._absences(sentence)
@@ -213,18 +213,22 @@ class _Notes:
             self.proofs.append((number, sentence))
             return []
         told = self.reader.steps(sentence, quiet=quiet)
-        if not self.steps and cues.is_complaint(sentence.text):
-            told = [step for step in told if step.kind != "check" and _BY_ME.search(sentence.text[: step.end])]
-        complains = any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
-        if not self.steps and complains and not _BY_ME.search(sentence.text) and not looks(sentence.text):
-            told = [step for step in told if step.kind != "check"]  # "the wheels won't pull" is what the owner says
-        if not self.steps and number < 3 and any(term.kind in ("machine", "engine") for term in sentence.found) and not _BY_ME.search(sentence.text):
-            told = [step for step in told if step.kind != "check"]  # "a self-propelled mower" tells of no look at the drive
+        if not self.steps:
+            told = [step for step in told if self._is_work(number, sentence, step)]
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
                              if seen.kind == "cause" and seen.status == "present"]
         return told
+
+    def _is_work(self, number: int, sentence: Sentence, step: Told) -> bool:
+        """Whether the first step is one, and not what the owner tells: "the wheels won't pull", "a self-propelled mower"."""
+        complains = cues.is_complaint(sentence.text)
+        if step.kind != "check":
+            return not complains or bool(_BY_ME.search(sentence.text[: step.end]))
+        of_machine = number < 3 and any(term.kind in ("machine", "engine") for term in sentence.found)
+        of_trouble = not looks(sentence.text) and any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
+        return not complains and (bool(_BY_ME.search(sentence.text)) or not (of_machine or of_trouble))
 
     def _complaint(self, sentence: Sentence, told: list[Told] | None = None, *, heard: bool = False) -> None:
         """Takes in the symptoms of a sentence; one that was `heard` in a tale of what was tried is no complaint by itself."""

@@ -16,7 +16,7 @@ from typing import Any, Literal, NamedTuple
 from casebase.problems import Refused, errors, refuse
 from casebase.record.casefile import STEP_KEYS, read, split
 from casebase.record.schema import Findings
-from casebase.record.tree import Items, Mapping, Node, Scalar, parse
+from casebase.record.tree import Items, Mapping, Node, Scalar, is_flow, last, parse, parts
 
 Way = tuple[str | int, ...]
 """The keys and positions that lead from the front matter to an entry, for example ("steps", 2, "to")."""
@@ -106,24 +106,22 @@ class _Front:
 
     def __init__(self, text: str) -> None:
         findings = Findings("")
-        parts = split(text.removeprefix("\ufeff"), findings)
-        if parts is None:
+        pieces = split(text.removeprefix("\ufeff"), findings)
+        if pieces is None:
             raise Refused(*errors(findings.problems), usage=False)
-        tree, problems = parse(parts.front, first_line=parts.front_line)
+        tree, problems = parse(pieces.front, first_line=pieces.front_line)
         if not isinstance(tree, Mapping):
             raise Refused(*errors(problems), usage=False) if problems else _by_hand("a front matter without named values")
-        self.text, self.tree = text, tree
+        self.text, self.tree, self.front = text, tree, pieces.front
         self.offset = text.index("\n") + 1
-        self.end = self.offset + len(parts.front)
+        self.end = self.offset + len(self.front)
 
     def last(self, node: Node) -> int:
         """The position just behind the last character of a node, in the text."""
-        if not isinstance(node, Scalar) and not self.is_flow(node):
-            return max((self.last(inner) for part in _parts(node) for inner in part), default=self.offset + node.start)
-        return self.offset + node.start + len(self.text[self.offset + node.start: self.offset + node.end].rstrip())
+        return self.offset + last(self.front, node)
 
     def is_flow(self, node: Node) -> bool:
-        return self.text[self.offset + node.start: self.offset + node.start + 1] in ("[", "{")
+        return is_flow(self.front, node)
 
     def span(self, above: Node, part: tuple[Node, Node]) -> tuple[int, int]:
         """Where an item of a list, its dash included, or a pair of a group stands in the text."""
@@ -190,7 +188,7 @@ def _scalars(node: Node) -> Iterator[tuple[int, int]]:
     if isinstance(node, Scalar):
         yield node.start, node.end
         return
-    for part in _parts(node):
+    for part in parts(node):
         for inner in part[:1] if part[0] is part[1] else part:
             yield from _scalars(inner)
 
@@ -255,14 +253,9 @@ def _shown(front: _Front, way: Way) -> str:
 
 def _emptied(tree: Mapping, way: Way) -> Way:
     """The entry itself, or what would be left empty without it."""
-    while len(way) > 1 and len(_parts(_at(tree, way[:-1]))) == 1:
+    while len(way) > 1 and len(parts(_at(tree, way[:-1]))) == 1:
         way = way[:-1]
     return way
-
-
-def _parts(node: Node) -> tuple[tuple[Node, Node], ...]:
-    """The first and the last node of each item of a list or pair of a group."""
-    return tuple((item, item) for item in node.items) if isinstance(node, Items) else node.entries if isinstance(node, Mapping) else ()
 
 
 def _without(front: _Front, way: Way) -> str:
@@ -287,7 +280,7 @@ def _cuts(front: _Front, way: Way) -> list[tuple[int, int]]:
     above, inner = _at(front.tree, way[:-1]), _at(front.tree, way)
     key = way[-1]
     number = key if isinstance(key, int) else [name.text for name, _value in _as_group(above).entries].index(key)
-    spans = [front.span(above, part) for part in _parts(above)]
+    spans = [front.span(above, part) for part in parts(above)]
     start, end = spans[number]
     if front.is_flow(above):
         gap = (spans[number - 1][1], start) if number else (end, spans[1][0])
@@ -297,7 +290,7 @@ def _cuts(front: _Front, way: Way) -> list[tuple[int, int]]:
     lines = front.lines(start, end)
     if isinstance(inner, Scalar) or isinstance(above, Items) or front.is_flow(inner):
         return [lines]
-    first, _end = front.lines(*front.span(inner, _parts(inner)[0]))
+    first, _end = front.lines(*front.span(inner, parts(inner)[0]))
     _start, head = front.lines(start, start)
     return [(lines[0], head), (first, lines[1])] if head <= first else [lines]  # comments between a key and its first entry stay
 

@@ -113,10 +113,18 @@ _NEW = re.compile(r"^(?:but|also|and|then|however|only)\b|\b(?:by the way|though
                   r"not in (?:his|her|the|their) complaint|noticed|turned out)\b", re.IGNORECASE)
 
 
+_OLD = re.compile(r"\b(?:still|again|same|worse|as before)\b")
+
+
 def is_new_fault(sentence: str) -> bool:
     """Whether a sentence tells of a fault met on the way, and not of what a step did."""
     return bool(_NEW.search(sentence)) and not re.search(r"\bstill\b", sentence) and (
         not effects_in(sentence) or bool(re.search(r"\bnow\b", sentence)))
+
+
+def may_tell_a_fault(sentence: str) -> bool:
+    """Whether a symptom in a sentence may be one met on the bench, and not what is left of another or a proof."""
+    return not is_proof(sentence) and (is_new_fault(sentence) or not (_OLD.search(sentence) or effects_in(sentence)))
 
 
 def without_saying(sentence: str) -> str:

@@ -46,7 +46,7 @@ _SET_PARTS = tuple((label, re.compile(words, re.IGNORECASE)) for label, words in
 _IDLE = re.compile(r"\b(?:idle|tickover|idling|ticking over)\b", re.IGNORECASE)
 _TURN = re.compile(
     r"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|put|bent|went|gave|tried|took|leaned|eased|richened|moved|cranked|left|"
-    r"reset|regapped|dropped|squeezed|tightened|slackened|shut|shimmed) (?:it|them|that|this|these|those|both|her|him|in|out|up|down|back|another|an?|the|off|to|(?=\d))(?:\b|(?=\d))",
+    r"reset|regapped|dropped|squeezed|tightened|slackened|shut|shimmed) (?:(?:it|them|that|this|these|those|both|her|him|in|out|up|down|back|another|an?|the|off|to)\b|(?=\d))",
     re.IGNORECASE)
 # A word for a setting that says which one only by what was just spoken of.
 _SHORT = re.compile(r"\b(?P<word>gap|tension|deflection|lever|slack)\b", re.IGNORECASE)

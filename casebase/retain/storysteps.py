@@ -122,21 +122,18 @@ class Reader:
             return
         verb = match["verb"].lower()
         near = self.parts.heads(sentence.text[:match.start()]) or (self.near[-1] if self.near else frozenset())
-        label = self.parts.of_kind(KIND_OF.get(verb.split()[0], "replace") if "one" not in verb else "replace", near | self.parts.heads(part),
+        label = self.parts.of_kind(KIND_OF.get(verb.split()[0], "replace"), near | self.parts.heads(part),
                                    {*self.last_causes, *(seen.label for seen in sentence.observations if seen.kind == "cause")})
+        label = label or self._done_to(verb, part, sentence, match.start())
         if label:
-            yield Told("do", [label], sentence, match.start(), match.end(),
-                       doubts=[f'"{match.group()}" is taken to be of the {part}'])
-            return
-        parts = [sentence.text[term.start: term.end] for term in sentence.found if term.how == "part" and term.end <= match.start()]
+            yield Told("do", [label], sentence, match.start(), match.end(), doubts=[f'"{match.group()}" is taken to be of the {part}'])
+
+    def _done_to(self, verb: str, part: str, sentence: Sentence, position: int) -> str:
+        """What the vocabulary finds for a verb with a name of the part, the one said before `position` first; "" for nothing."""
+        said = [sentence.text[term.start: term.end] for term in sentence.found if term.how == "part" and term.end <= position]
         words = "new" if "one" in verb else "clean" if verb.startswith(("burn", "scrap", "wash")) else verb
-        names = (*parts[-1:], part, *self.vocabulary.terms["check"][part].also)
-        for name in names:
-            action = next((term for term in self._find(f"{words} {name}") if term.kind == "action"), None)
-            if action is not None:
-                yield Told("do", [action.label], sentence, match.start(), match.end(),
-                           doubts=[f'"{match.group()}" is taken to be of the {part}'])
-                return
+        return next((term.label for name in (*said[-1:], part, *self.vocabulary.terms["check"][part].also)
+                     for term in self._find(f"{words} {name}") if term.kind == "action"), "")
 
     # --- checks -----------------------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
-from casebase.trade.readings import Reading, find_readings, number
+from casebase.trade.readings import COUNTS, Reading, find_readings, number
 
 _KINDS = (("in", "thou", "mm", "cm"), ("psi", "bar", "kPa", "kgf/cm2"), ("N.m", "ft-lb", "in-lb"), ("turn",), ("rpm",), (":1",), ("ohm", "kohm"))
 
@@ -83,10 +83,11 @@ def standing(found: Sequence[Reading], text: str) -> list[Reading]:
 
 
 # A number without its unit, told after another that had one: "from 75 bar to 110", "was twenty thou, set it to twelve".
-_WORDS = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred"
-_AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{_APPROACH}(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)"
+_WORDS = "|".join((*(word for word, value in COUNTS.items() if value and word not in ("a", "an")), "hundred"))
+_COUNT = rf"(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)"
+_AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{_APPROACH}{_COUNT}"
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
-_STARTED = re.compile(rf"\bfrom {_APPROACH}(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)(?= (?:down |up |back )?to\b)", re.IGNORECASE)
+_STARTED = re.compile(rf"\bfrom {_APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
 _CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nope|sorry|scratch that|make that|tell a lie|i mean|i tell a lie|correction|hang on|hold on|wait|rather|or rather|actually)\b"
                         r"(?:[ ,.–—-]+(?:no|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|"
                         r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
@@ -130,11 +131,12 @@ class _Sides:
 
     def _is_by(self, between: str, reading: Reading, moved: re.Match[str] | None) -> bool:
         """Whether a value is by how much a setting was moved: "turned it out half a turn", and not where it was put."""
-        if not (moved or self.turned) or _AT.search(between):
+        given = reading.value >= 1 and re.search(r"\bgave it\b", between)  # "gave it one and a quarter" is where it was put
+        if not (moved or self.turned) or _AT.search(between) or given:
             return False
-        if reading.unit == "turn" and not (re.search(r"\bgave it\b", between) and reading.value >= 1) and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
+        if reading.unit == "turn" and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
             return True
-        return reading.unit in ("turn", "thou", "mm", "rpm", "in") and bool(_BY.search(between)) and not (re.search(r"\bgave it\b", between) and reading.value >= 1)
+        return reading.unit in ("turn", "thou", "mm", "rpm", "in") and bool(_BY.search(between))
 
     def _side(self, between: str, reading: Reading, at: int, *, last: bool) -> None:
         value = reading.text.strip()

@@ -64,7 +64,6 @@ class Lexicon:
     anchors: dict[str, str]
     _decoded: dict[int, _Entry] = field(default_factory=dict)
     _entries: dict[tuple[str, bool], list[_Entry]] = field(default_factory=dict)
-    _numbers: dict[str, list[int]] = field(default_factory=dict)
     _corrections: dict[str, str | None] = field(default_factory=dict)
     _spellings: dict[str, list[str]] = field(default_factory=dict)
     _ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -108,19 +107,13 @@ class Lexicon:
                    data["rows"].split("\n"), _paired(data["anchored at"], data["anchors"]))
 
     def _anchored(self, head: str) -> list[int]:
-        """The rows that may begin at a headword, decoded in one go.
-
-        They are named as decoded only afterwards, since several threads may ask at once.
-        """
-        if head in self._numbers:
-            return self._numbers[head]
+        """The rows that may begin at a headword, decoded in one go."""
         numbers = [int(number) for number in self.anchors.get(head, "").split()]
         stored = [(number, row) for number in numbers if isinstance(row := self.rows[number], str)]
         if stored:
             rows = json.loads(f"[{','.join(text for _number, text in stored)}]")
             for (number, _text), row in zip(stored, rows, strict=True):
                 self.rows[number] = row
-        self._numbers[head] = numbers
         return numbers
 
     def _entry(self, number: int) -> _Entry:

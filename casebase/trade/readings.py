@@ -51,20 +51,20 @@ _PINT_NAMES = {
 }
 UNITS = (*_UNIT_WORDS, ":1")
 
-_SMALL = {word: value for value, word in enumerate(
+COUNTS = {word: value for value, word in enumerate(
     ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"])}
-_SMALL |= {word: 10 * value for value, word in enumerate(["thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 3)}
-_SMALL |= {"nought": 0, "naught": 0, "a": 1, "an": 1}
-_FIGURES = {word: str(value) for word, value in _SMALL.items() if value < 10 and word not in ("a", "an")} | {"oh": "0"}
+COUNTS |= {word: 10 * value for value, word in enumerate(["thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 3)}
+COUNTS |= {"nought": 0, "naught": 0, "a": 1, "an": 1}
+_FIGURES = {word: str(value) for word, value in COUNTS.items() if value < 10 and word not in ("a", "an")} | {"oh": "0"}
 _PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
           "eighths": 8, "sixteenth": 16, "sixteenths": 16}
-_NUMBER_WORDS = {*_SMALL, *_PARTS, "hundred", "thousand"} - {"a", "an"}
+_NUMBER_WORDS = {*COUNTS, *_PARTS, "hundred", "thousand"} - {"a", "an"}
 _ONE_OF = ("turn", "year", "month", "week", "day", "h", "in", "quart")  # the units of which "a" counts one: "a year old"
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
 # The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
 # that no text can keep them busy.
-_WORD = "|".join(sorted((*_SMALL, *_PARTS, "hundred", "thousand"), key=len, reverse=True))
+_WORD = "|".join(sorted((*COUNTS, *_PARTS, "hundred", "thousand"), key=len, reverse=True))
 _PART = "|".join(sorted(_PARTS, key=len, reverse=True))
 _DIGITS = (r"(?:(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
            rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
@@ -78,7 +78,7 @@ _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=T
 _READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
 _BETWEEN = rf"\bbetween (?P<low>{_NUMBER}) and (?={_NUMBER})"
-_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(_SMALL)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year)(?:es|s)? and "
+_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year)(?:es|s)? and "
              rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of the| the)")
 _RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:])"
 
@@ -236,8 +236,8 @@ def _said(words: Sequence[str]) -> float | None:
             return total + (current or 0) + float(f".{figures}") if figures.isdecimal() else None
         if word == "and":
             total, current = total + (current or 0), None
-        elif word.isdecimal() or word in _SMALL:
-            value = int(word) if word.isdecimal() else _SMALL[word]
+        elif word.isdecimal() or word in COUNTS:
+            value = int(word) if word.isdecimal() else COUNTS[word]
             current = value if current is None or before in ("a", "an") else _joined(current, value)
             if current is None:
                 return None

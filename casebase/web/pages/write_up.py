@@ -6,7 +6,7 @@ Reading notes writes nothing. The case is kept once a person has looked it over.
 from __future__ import annotations
 
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from starlette.responses import Response
 
@@ -28,7 +28,7 @@ class Line(NamedTuple):
 
 
 def notes(visit: Visit) -> Response:
-    return visit.page("draft.html", notes="", lines=(), text="", unread=(), unsure=())
+    return visit.page("draft.html", **shown("", ""))
 
 
 def read(visit: Visit) -> Response:
@@ -36,9 +36,13 @@ def read(visit: Visit) -> Response:
     try:
         found = visit.base.draft(told)
     except Refused as reason:
-        return visit.refused(reason, "draft.html", notes=told, lines=(), text="", unread=(), unsure=())
-    text = as_file(found, date.today())
-    return visit.page("draft.html", notes=told, lines=lines(found), text=text, unread=found.unread, unsure=unsure_in(text))
+        return visit.refused(reason, "draft.html", **shown(told, ""))
+    return visit.page("draft.html", **shown(told, as_file(found, date.today()), found))
+
+
+def shown(told: str, text: str, found: Draft | None = None) -> dict[str, Any]:
+    """What the page shows of notes and of the text of the case; `found` is what was just read in them."""
+    return {"notes": told, "text": text, "unsure": unsure_in(text), "lines": lines(found) if found else (), "unread": found.unread if found else ()}
 
 
 def settle_one(visit: Visit) -> Response:
@@ -48,8 +52,8 @@ def settle_one(visit: Visit) -> Response:
     try:
         text = settle(text, mark, "out" if how == "out" else "right")
     except Refused as reason:
-        return visit.refused(reason, "draft.html", notes=told, lines=(), text=text, unread=(), unsure=unsure_in(text))
-    return visit.page("draft.html", notes=told, lines=(), text=text, unread=(), unsure=unsure_in(text), settling=True)
+        return visit.refused(reason, "draft.html", **shown(told, text))
+    return visit.page("draft.html", settling=True, **shown(told, text))
 
 
 def lines(found: Draft) -> list[Line]:
@@ -71,7 +75,7 @@ def keep(visit: Visit) -> Response:
         with visit.site.held.writing() as base:
             case, _path = base.keep(text)
     except Refused as reason:
-        return visit.refused(reason, "draft.html", notes=visit.form.get("notes"), lines=(), text=text, unread=(), unsure=unsure_in(text))
+        return visit.refused(reason, "draft.html", **shown(visit.form.get("notes"), text))
     return visit.go(f"/job/{case.id}" if case.status == "open" else f"/case/{case.id}")
 
 
