@@ -130,7 +130,7 @@ class CaseBase:
         """What to check or do next for a complaint that was just answered; its similar cases are not sought again."""
         from casebase.reuse.nextcheck import next_step
 
-        return next_step(answer.question, self.index, limit=limit, matches=answer.ranking.matches)
+        return next_step(answer.question, self.index, limit=limit, ranking=answer.ranking)
 
     def alike(self, job: Case, limit: int = 5) -> tuple[Match, ...]:
         """The cases most like another one, which is not among them; none for a complaint without words."""

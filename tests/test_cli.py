@@ -744,6 +744,8 @@ def example_of(name: str) -> list[str]:
 
 @pytest.mark.parametrize("name", [name for name in COMMANDS if name not in ("import", "serve")])  # serve runs until stopped: test_serve
 def test_the_example_in_the_help_runs(name, tmp_path, monkeypatch):
+    if any(shlex.split(line)[1:] == example_of(name) for line in console_lines()):
+        return  # run with the examples of the README, below
     copy_of_demo(tmp_path)
     monkeypatch.chdir(tmp_path)
     Path("notes.txt").write_text("The chainsaw floods. Fitted a carburettor kit, that did it.")

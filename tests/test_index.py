@@ -121,6 +121,19 @@ def test_only_what_changed_is_read_again(shop, loads, what):
     assert answers(found) == fresh(shop)
 
 
+def test_what_is_worked_out_once_is_kept_with_its_index(shop):
+    made = []
+
+    def count(index: Index) -> int:
+        made.append(index)
+        return index.size
+
+    one = open_index(shop)
+    assert one.once(count) == one.once(count) == 9 and made == [one]
+    first_case(shop).unlink()
+    assert open_index(shop).once(count) == 8
+
+
 def test_a_deleted_case_is_gone_without_reading_any(shop, loads):
     open_index(shop)
     loads.clear()

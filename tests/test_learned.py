@@ -43,15 +43,16 @@ def fitted(count: int = 60) -> Learned:
 def test_chances_sum_to_one_and_name_the_cause() -> None:
     learned = fitted()
     for cause, words in WORDS.items():
-        chances = learned.chances(words, ("chainsaw",))
-        assert chances.sum() == pytest.approx(1.0)
-        assert learned.causes[int(chances.argmax())] == cause
-    assert learned.fixed(WORDS["coil failed"]) < 0.5 < learned.fixed(WORDS["needle worn"])  # type: ignore[operator]
+        chances = learned.taught(words, ("chainsaw",)).chances
+        assert sum(chances.values()) == pytest.approx(1.0)
+        assert max(chances, key=chances.__getitem__) == cause
+    failed, worn = (learned.taught(WORDS[cause]).fixed for cause in ("coil failed", "needle worn"))
+    assert failed < 0.5 < worn  # type: ignore[operator]
 
 
 def test_words_never_met_leave_the_chances_to_the_record() -> None:
-    chances = fitted().chances("zzz qqq")
-    assert chances.sum() == pytest.approx(1.0) and chances.max() < 0.6
+    chances = fitted().taught("zzz qqq").chances.values()
+    assert sum(chances) == pytest.approx(1.0) and max(chances) < 0.6
 
 
 def test_the_order_of_the_cases_does_not_matter() -> None:
@@ -68,7 +69,7 @@ def test_a_model_comes_back_from_its_store_as_it_was() -> None:
     arrays, tables, texts = learned.stored()
     again = from_store(arrays, {**tables, "texts": texts})
     assert again.stems == learned.stems and again.stems["tilted"] == "tilt"
-    assert np.array_equal(again.chances("wet plug"), learned.chances("wet plug"))
+    assert again.taught("wet plug") == learned.taught("wet plug")
 
 
 def test_few_cases_teach_nothing() -> None:
@@ -79,7 +80,8 @@ def test_few_cases_teach_nothing() -> None:
 
 def test_one_cause_for_all_teaches_no_cause() -> None:
     learned = fit([sample._replace(cause="coil failed") for sample in samples()])
-    assert learned is not None and learned.causes == () and learned.fixed("wet") is not None
+    assert learned is not None and learned.causes == ()
+    assert learned.taught("wet").chances == {} and learned.taught("wet").fixed is not None
 
 
 def test_identical_texts_share_a_fold_and_folds_are_even() -> None:

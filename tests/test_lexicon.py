@@ -109,6 +109,12 @@ def test_a_stored_lexicon_reads_as_the_one_it_was_made_of() -> None:
         assert [understand(text, words) for text in texts] == [understood(text) for text in texts]
 
 
+def test_a_pattern_is_filed_under_its_rarest_word_and_met_all_the_same() -> None:
+    words = small(Term("symptom", "will not idle"), Term("symptom", "will not start"), Term("symptom", "will not turn"))
+    assert {"idle", "start", "turn"} == words.filed.keys()
+    assert labels("it will not start and it will not idle", "symptom", words) == ["will not start", "will not idle"]
+
+
 def test_ambiguous_words() -> None:
     assert set(lexicon().ambiguous["filter"]) >= {"air filter", "fuel filter"}
     assert all(" " not in word and len(meanings) > 1 for word, meanings in lexicon().ambiguous.items())

@@ -64,7 +64,7 @@ def test_an_answer_to_words_read_already_is_the_same(tmp_path):
     answer = first_answer("saw surges", index)
     assert repr(first_answer(understood("saw surges"), index)) == repr(answer)
     assert "surges" not in first_answer("saw surges", index, wrong=["surges"]).question.symptoms
-    step = next_step(answer.question, index, matches=answer.ranking.matches)
+    step = next_step(answer.question, index, ranking=answer.ranking)
     assert repr(step.proposals) == repr(next_step(answer.question, index).proposals)
 
 

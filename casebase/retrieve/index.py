@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -35,11 +35,12 @@ from casebase.retrieve.weights import DEFAULTS, Weights, read_weights
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 14
+FORMAT = 15
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 
 Progress = Callable[[Iterable[Entry], int], Iterable[Entry]]
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -64,7 +65,8 @@ class Index:
     broken: dict[str, Signature] = field(default_factory=dict)
     learned: Learned | None = None
     weights: Weights = DEFAULTS
-    _dead: dict[int, list[int]] = field(default_factory=dict, init=False)
+    _frequencies: dict[int, npt.NDArray[np.int64]] = field(default_factory=dict, init=False)
+    _made: dict[Callable[[Index], Any], Any] = field(default_factory=dict, init=False)
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -80,23 +82,31 @@ class Index:
         """The positions of the cases that count."""
         return [int(place) for place in np.flatnonzero(self.alive)]
 
-    def frequency(self, feature: int) -> int:
-        """In how many cases that count a feature stands."""
-        total = 0
+    def once(self, make: Callable[[Index], Made]) -> Made:
+        """What `make` gives for this index, made when it is first asked for and kept with the index."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        found: Made = self._made[make]
+        return found
+
+    def frequencies(self, features: npt.NDArray[np.uint64]) -> npt.NDArray[np.int64]:
+        """In how many cases that count each of the features stands."""
+        total = np.zeros(len(features), dtype=np.int64)
         for offset, segment in zip(self.offsets, self.segments, strict=True):
-            cases = segment["post_case"][segment.postings(feature)]
-            total += len(cases)
-            for gone in self._gone(offset, segment):
-                place = int(np.searchsorted(cases, gone))
-                total -= place < len(cases) and int(cases[place]) == gone
+            total += self._frequencies_in(offset, segment)[segment.places(features)]
         return total
 
-    def _gone(self, offset: int, segment: Segment) -> list[int]:
-        """Places in a segment whose case changed or vanished; few, since many lead to a full build."""
-        if offset not in self._dead:
-            alive = self.alive[offset: offset + segment.size]
-            self._dead[offset] = [int(place) for place in np.flatnonzero(~alive)]
-        return self._dead[offset]
+    def _frequencies_in(self, offset: int, segment: Segment) -> npt.NDArray[np.int64]:
+        """For each feature of a segment the number of its cases that count, and at the end 0 for one it does not have."""
+        if offset not in self._frequencies:
+            at = segment["post_at"]
+            counts = np.append(np.diff(at), 0)
+            gone = np.flatnonzero(~self.alive[offset: offset + segment.size])
+            if len(gone):
+                rows = np.flatnonzero(np.isin(segment["post_case"], gone))
+                counts -= np.bincount(np.searchsorted(at, rows, side="right") - 1, minlength=len(counts))
+            self._frequencies[offset] = counts
+        return self._frequencies[offset]
 
     @property
     def offsets(self) -> tuple[int, ...]:
@@ -127,7 +137,7 @@ class Index:
     def came_back(self, position: int) -> bool:
         """Whether the repair of that case did not hold."""
         segment, place = self.locate(position)
-        return bool(segment["came_back"][place])
+        return bool(segment.plain("came_back")[place])
 
     def column(self, name: str) -> npt.NDArray[Any]:
         """One value per position, over all segments."""
@@ -146,11 +156,12 @@ class Index:
 
     def row(self, name: str, position: int) -> list[int]:
         segment, place = self.locate(position)
-        return [int(value) for value in segment.row(name, place)]
+        return segment.numbers(name, place)
 
     def labels(self, name: str, table: str, position: int) -> tuple[str, ...]:
         """The labels of a list column for one case."""
-        return tuple(self.tables.lists[table][number] for number in self.row(name, position))
+        labels = self.tables.lists[table]
+        return tuple([labels[number] for number in self.row(name, position)])
 
 
 def open_index(folder: Path, progress: Progress | None = None, *, rebuild: bool = False) -> Index:

@@ -7,14 +7,16 @@ built; a question needs only the arrays kept here. Features are kept as hashes, 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve.store import Arrays
-from casebase.retrieve.text import hashed, stem
+from casebase.retrieve.text import hashes, stem
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -27,6 +29,15 @@ ATTRIBUTE_WEIGHT = 0.5
 # With fewer labelled cases the causes are not learned at all; DEVELOPERS.md has the learning curves behind these.
 LEAST_LABELLED = 40
 HALF_WEIGHT = 25.0
+
+
+class Taught(NamedTuple):
+    """What the record has taught of one question: the chance of each cause, {} where it teaches too little of them, and
+    the chance that such a job ends fixed, before neighbours are asked; None where that was not learned.
+    """
+
+    chances: Mapping[str, float] = {}
+    fixed: float | None = None
 
 
 class Learned(NamedTuple):
@@ -55,24 +66,24 @@ class Learned(NamedTuple):
         """How much of its full weight the cause model has earned, in [0, 1)."""
         return trust(self.labelled, len(self.causes))
 
-    def chances(self, words: str, attributes: Iterable[str] = ()) -> FloatArray:
-        """P(cause) for each of `causes`, shape (C,), summing to 1; `words` as `text.said` gives them."""
+    def taught(self, words: str, attributes: Iterable[str] = ()) -> Taught:
+        """What was learned of a text; `words` as `text.said` gives them. The chances of causes sum to 1."""
         rows, weights = self._vector(words, attributes)
-        return np.asarray(softmax(weights @ self.coefficients[rows] + self.intercepts, self.temperature))
-
-    def fixed(self, words: str, attributes: Iterable[str] = ()) -> float | None:
-        """The chance that such a job ends fixed, before neighbours are asked; None where it was not learned."""
-        if not len(self.fixed_coefficients):
-            return None
-        rows, weights = self._vector(words, attributes)
-        return float(1 / (1 + np.exp(-(weights @ self.fixed_coefficients[rows] + self.fixed_coefficients[-1]))))
+        chances, fixed = {}, None
+        if self.causes:
+            margins = weights @ self.coefficients[rows] + self.intercepts
+            chances = dict(zip(self.causes, softmax(margins, self.temperature).tolist(), strict=True))
+        if len(self.fixed_coefficients):
+            odds = weights @ self.fixed_coefficients[rows] + self.fixed_coefficients[-1]
+            fixed = float(1 / (1 + np.exp(-odds)))
+        return Taught(chances, fixed)
 
     def _vector(self, words: str, attributes: Iterable[str]) -> tuple[npt.NDArray[np.int64], FloatArray]:
         """Places in `features` of what is known of a text, and their weights; each block has length 1."""
         counts = learned_features(words, attributes, self.stems)
-        hashes = np.array([hashed(feature) for feature in counts], dtype=np.uint64)
-        places = np.minimum(np.searchsorted(self.features, hashes), len(self.features) - 1)
-        known = self.features[places] == hashes
+        asked = hashes(counts)
+        places = np.minimum(np.searchsorted(self.features, asked), len(self.features) - 1)
+        known = self.features[places] == asked
         rows = places[known]
         weights = (1 + np.log(np.array(list(counts.values()))[known])) * self.idf[rows]
         for block in (WORD, LETTER):
@@ -116,27 +127,26 @@ def softmax(margins: npt.ArrayLike, temperature: float) -> FloatArray:
 
 
 def learned_features(words: str, attributes: Iterable[str] = (),
-                     known: Mapping[str, str] | None = None) -> dict[str, float]:
+                     known: Mapping[str, str] | None = None) -> Counter[str]:
     """Counts of stems, pairs of stems, runs of letters within words ("#...") and attributes ("=...").
 
     `known` are stems known already. Unlike the text score it keeps the stop words: "not", "off" and "on" tell causes apart.
     """
-    counts: dict[str, float] = {}
-
-    def add(feature: str) -> None:
-        counts[feature] = counts.get(feature, 0.0) + 1.0
-
     found = words.split()
     stems = [(known or {}).get(word) or stem(word) for word in found]
-    for feature in (*stems, *(f"{one} {other}" for one, other in zip(stems, stems[1:], strict=False))):
-        add(feature)
+    counts = Counter(stems)
+    counts.update(f"{one} {other}" for one, other in zip(stems, stems[1:], strict=False))
     for word in found:
-        padded = f" {word} "
-        for size in LETTERS:
-            for start in range(max(1, len(padded) - size + 1)):
-                add("#" + padded[start: start + size])
-    counts.update({f"={attribute}": 1.0 for attribute in attributes if attribute})
+        counts.update(_letters(word))
+    counts.update({f"={attribute}": 1 for attribute in attributes if attribute})
     return counts
+
+
+@lru_cache(maxsize=20_000)
+def _letters(word: str) -> tuple[str, ...]:
+    """The runs of letters within a word, its ends marked by blanks."""
+    padded = f" {word} "
+    return tuple("#" + padded[start: start + size] for size in LETTERS for start in range(max(1, len(padded) - size + 1)))
 
 
 def block_of(feature: str) -> int:

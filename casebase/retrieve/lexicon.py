@@ -1,16 +1,17 @@
 """The vocabulary made ready for reading texts: word families, compiled patterns, spelling.
 
-Compiling takes a tenth of a second, so it happens when the index is built; a query loads the result as JSON
-and decodes only the patterns whose first word it meets.
+Compiling takes seconds, so it happens when the index is built; a query loads the result as JSON and decodes only
+the patterns whose rarest word it meets.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from casebase.trade import DATA
 from casebase.trade.patterns import Hit, Pattern, Place, compile_pattern, match
@@ -40,30 +41,36 @@ class Found(NamedTuple):
     how: How
 
 
-class _Entry(NamedTuple):
-    """A pattern with what it stands for; `needs` are the headwords of which each group must stand in the text."""
+class _Row(NamedTuple):
+    """A pattern as it is stored: what it stands for, the headwords of each place, and for each part its places' gaps.
+
+    `meets` says whether it is for texts as they are, for joined ones, or for both.
+    """
 
     kind: Kind
     label: str
     how: How
-    pattern: Pattern
-    needs: tuple[frozenset[str], ...]
+    places: Sequence[Sequence[str]]
+    gaps: Sequence[Sequence[int]]
+    meets: Literal["plain", "joined", "both"] = "both"
+
+    @property
+    def pattern(self) -> Pattern:
+        places = iter(self.places)
+        return Pattern(tuple(tuple(Place(frozenset(next(places)), gap) for gap in part) for part in self.gaps))
 
 
 @dataclass(slots=True, eq=False, repr=False)
 class Lexicon:
     """Everything `understand` needs.
 
-    `rows` holds [kind, label, how, joined, parts] per pattern, or the same as JSON text not yet decoded;
-    `anchors` the numbers of the rows that may begin at a headword, blanks between.
+    `filed` holds the patterns by each headword of their rarest place, as JSON that is decoded when the word is met.
     """
 
     vocabulary: Vocabulary
     folding: Folding
-    rows: list[Any]
-    anchors: dict[str, str]
-    _decoded: dict[int, _Entry] = field(default_factory=dict)
-    _entries: dict[tuple[str, bool], list[_Entry]] = field(default_factory=dict)
+    filed: dict[str, str]
+    _met: dict[str, tuple[list[_Row], list[_Row]]] = field(default_factory=dict)
     _corrections: dict[str, str | None] = field(default_factory=dict)
     _spellings: dict[str, list[str]] = field(default_factory=dict)
     _ambiguous: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -75,61 +82,28 @@ class Lexicon:
                          for piece in source.replace("&", " ").replace("...", " ").replace("|", " ").split()
                          for word in words_of(piece)}
         folding = Folding.build(vocabulary.words, pattern_words)
-        rows: list[list[Any]] = []
-        anchors: dict[str, list[int]] = {}
-        seen: set[str] = set()
-        for term, source, how in sources:
-            for joined in (False, True):
-                pattern = compile_pattern(source, folding, joined=joined)
-                parts = [[[sorted(place.heads), place.gap] for place in part] for part in pattern.parts]
-                row = [term.kind, term.label, how, joined, parts]
-                if not all(pattern.parts) or repr(row) in seen or _shrunk(term.kind, source, pattern):
-                    continue
-                seen.add(repr(row))
-                for head in sorted(pattern.anchors):
-                    anchors.setdefault(head, []).append(len(rows))
-                rows.append(row)
-        return cls(vocabulary, folding, rows, {head: " ".join(map(str, numbers)) for head, numbers in anchors.items()})
+        return cls(vocabulary, folding, _filed(_compiled(sources, folding)))
 
     def as_json(self) -> dict[str, str]:
         """Everything a query needs, as texts whose lines are decoded only when they are met."""
         return {
             **self.vocabulary.as_json(), "runs": json.dumps(self.folding.runs),
             "forms": "\n".join(self.folding.heads), "heads": "\n".join(self.folding.heads.values()),
-            "rows": "\n".join(json.dumps(row) if isinstance(row, list) else row for row in self.rows),
-            "anchored at": "\n".join(self.anchors), "anchors": "\n".join(self.anchors.values())}
+            "filed under": "\n".join(self.filed), "filed": "\n".join(self.filed.values())}
 
     @classmethod
     def from_json(cls, data: Mapping[str, str]) -> Lexicon:
         runs = {first: [(tuple(words), head) for words, head in options]
                 for first, options in json.loads(data["runs"]).items()}
         return cls(Vocabulary.from_json(data), Folding(_paired(data["forms"], data["heads"]), runs),
-                   data["rows"].split("\n"), _paired(data["anchored at"], data["anchors"]))
+                   _paired(data["filed under"], data["filed"]))
 
-    def _anchored(self, head: str) -> list[int]:
-        """The rows that may begin at a headword, decoded in one go."""
-        numbers = [int(number) for number in self.anchors.get(head, "").split()]
-        stored = [(number, row) for number in numbers if isinstance(row := self.rows[number], str)]
-        if stored:
-            rows = json.loads(f"[{','.join(text for _number, text in stored)}]")
-            for (number, _text), row in zip(stored, rows, strict=True):
-                self.rows[number] = row
-        return numbers
-
-    def _entry(self, number: int) -> _Entry:
-        if number not in self._decoded:
-            kind, label, how, _joined, parts = self.rows[number]
-            pattern = Pattern(tuple(tuple(Place(frozenset(heads), gap) for heads, gap in part) for part in parts))
-            needs = tuple(place.heads for part in pattern.parts for place in part)
-            self._decoded[number] = _Entry(kind, label, how, pattern, needs)
-        return self._decoded[number]
-
-    def _beginning(self, head: str, joined: bool) -> list[_Entry]:
-        """The patterns that may begin at a headword, those for joined texts or the others."""
-        if (head, joined) not in self._entries:
-            self._entries[head, joined] = [self._entry(number) for number in self._anchored(head)
-                                           if self.rows[number][3] == joined]
-        return self._entries[head, joined]
+    def _filed_under(self, head: str) -> tuple[list[_Row], list[_Row]]:
+        """The patterns filed under a headword: those for texts as they are, and those for joined ones."""
+        if head not in self._met:
+            rows = [_Row(*row) for row in json.loads(self.filed[head])]
+            self._met[head] = ([row for row in rows if row.meets != "joined"], [row for row in rows if row.meets != "plain"])
+        return self._met[head]
 
     def find(self, folded: Sequence[Token]) -> list[Found]:
         """All terms in a text, the longest first; a word serves one term of a kind only.
@@ -153,16 +127,15 @@ class Lexicon:
 
     def _candidates(self, text: list[Token], *, joined: bool) -> Iterator[Found]:
         heads = {token.head for token in text}
-        for start, token in enumerate(text):
-            for entry in self._beginning(token.head, joined):
-                for group in entry.needs:
-                    if group.isdisjoint(heads):
+        for head in heads & self.filed.keys():
+            for row in self._filed_under(head)[joined]:
+                for place in row.places:
+                    if heads.isdisjoint(place):
                         break  # most patterns lack a word, and that is told faster than by trying
                 else:
-                    hit: Hit | None = match(entry.pattern, text, start)
-                    if hit is not None:
-                        yield Found(entry.kind, entry.label, hit.used, min(text[i].start for i in hit.used),
-                                    max(text[i].end for i in hit.used), entry.how)
+                    for hit in _hits(row.pattern, text):
+                        yield Found(row.kind, row.label, hit.used, min(text[i].start for i in hit.used),
+                                    max(text[i].end for i in hit.used), row.how)
 
     def correct(self, word: str) -> str | None:
         """The trade's word a misspelt one most likely means, or None.
@@ -219,6 +192,41 @@ def _parted_by_but(one: Found, other: Found, text: Sequence[Token]) -> bool:
 def _paired(keys: str, values: str) -> dict[str, str]:
     """A dictionary from two texts of a line each, which loads faster than anything else."""
     return dict(zip(keys.split("\n"), values.split("\n"), strict=True))
+
+
+def _compiled(sources: Iterable[tuple[Term, str, How]], folding: Folding) -> list[_Row]:
+    """The patterns of all sources, each once."""
+    rows: dict[str, _Row] = {}
+    for term, source, how in sources:
+        for meets in ("plain", "joined"):
+            pattern = compile_pattern(source, folding, joined=meets == "joined")
+            if all(pattern.parts) and not _shrunk(term.kind, source, pattern):
+                row = _Row(term.kind, term.label, how, [sorted(place.heads) for part in pattern.parts for place in part],
+                           [[place.gap for place in part] for part in pattern.parts])
+                before = rows.get(repr(row))
+                rows[repr(row)] = row._replace(meets="both" if before and before.meets != meets else meets)
+    return list(rows.values())
+
+
+def _filed(rows: Sequence[_Row]) -> dict[str, str]:
+    """The patterns as JSON, by each headword of that place whose words the fewest patterns have.
+
+    By their first words, "will" alone would lead to hundreds of patterns in vain.
+    """
+    common = Counter(word for row in rows for word in {word for place in row.places for word in place})
+    filed: dict[str, list[_Row]] = {}
+    for row in rows:
+        for word in min(row.places, key=lambda place: sum(common[word] for word in place)):
+            filed.setdefault(word, []).append(row)
+    return {word: json.dumps(found, separators=(",", ":")) for word, found in filed.items()}
+
+
+def _hits(pattern: Pattern, text: Sequence[Token]) -> Iterator[Hit]:
+    """Every fit of a pattern, from left to right."""
+    anchors = pattern.anchors
+    for start, token in enumerate(text):
+        if token.head in anchors and (hit := match(pattern, text, start)) is not None:
+            yield hit
 
 
 def _shrunk(kind: Kind, source: str, pattern: Pattern) -> bool:

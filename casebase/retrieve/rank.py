@@ -7,7 +7,7 @@ never shown as a probability.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,7 +16,8 @@ import numpy.typing as npt
 
 from casebase.retrieve.attributes import Alike, compare
 from casebase.retrieve.index import Index
-from casebase.retrieve.text import features, hashed, is_pair, said
+from casebase.retrieve.learned import Taught
+from casebase.retrieve.text import features, hashes, is_pair, said
 from casebase.retrieve.textscore import text_scores
 from casebase.retrieve.understand import Understood
 from casebase.retrieve.weights import Weights
@@ -61,10 +62,13 @@ class Match(NamedTuple):
 
 
 class Ranking(NamedTuple):
-    """All similar cases in the order of their score, and the few to show, diversified over causes."""
+    """All similar cases in the order of their score, the few to show, diversified over causes, and what the record has
+    taught of the question's words.
+    """
 
     matches: tuple[Match, ...]
     shown: tuple[Match, ...]
+    taught: Taught = Taught()
 
 
 def rank(question: Understood, index: Index, *, limit: int = 6, diverse: bool = True) -> Ranking:
@@ -75,12 +79,12 @@ def rank(question: Understood, index: Index, *, limit: int = 6, diverse: bool = 
     scores = Scores.of(question, index)
     total = scores.total(index.weights, index.learned.trust if index.learned else 0.0)
     order = best_positions(total, index)
-    matches = tuple(Match(int(position), index.id(int(position)), float(total[position]),
-                          index.labels("causes", "cause", int(position))) for position in order)
+    matches = tuple(Match(position, index.id(position), score, index.labels("causes", "cause", position))
+                    for position, score in zip(order, total[order].tolist(), strict=True))
     chosen = diversify(matches, index, limit) if diverse else matches[:limit]
     shown = tuple(Match(match.position, match.id, match.score, match.causes, scores.reasons(match.position))
                   for match in chosen)
-    return Ranking(matches, shown)
+    return Ranking(matches, shown, scores.taught)
 
 
 def best_positions(total: FloatArray, index: Index) -> list[int]:
@@ -90,15 +94,17 @@ def best_positions(total: FloatArray, index: Index) -> list[int]:
         return []
     least = np.partition(total, -count)[-count]
     candidates = np.flatnonzero(total >= max(least, FLOOR))
-    return sorted(map(int, candidates), key=lambda position: (-total[position], index.id(position)))[:MOST]
+    ranked = sorted((-score, index.id(position), position)
+                    for score, position in zip(total[candidates].tolist(), candidates.tolist(), strict=True))
+    return [position for _score, _id, position in ranked[:MOST]]
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Scores:
     """The parts of the score for every position, and what the question asked.
 
-    `symptoms` and `machine` are NaN where they cannot be compared; `chances` are the learned chances of the
-    causes, empty where the record teaches too little; `expected` is the chance of each case's cause.
+    `symptoms` and `machine` are NaN where they cannot be compared; `taught` is what the record has taught of the
+    question's words; `expected` is the learned chance of each case's cause.
     """
 
     question: Understood
@@ -108,12 +114,12 @@ class Scores:
     symptoms: FloatArray
     alike: Alike | None
     factor: FloatArray
-    chances: dict[str, float]
+    taught: Taught
     expected: FloatArray
 
     @classmethod
     def of(cls, question: Understood, index: Index, *, allowed: npt.NDArray[np.bool_] | None = None,
-           chances: dict[str, float] | None = None) -> Scores:
+           chances: Mapping[str, float] | None = None) -> Scores:
         """Compares a question with every case.
 
         `allowed` masks the cases that may answer, all that count if not given; `chances` stand for those of the
@@ -125,9 +131,8 @@ class Scores:
         symptoms = symptom_scores(_asked(question), index)
         alike = compare(question.machine, index)
         factor = np.where(usable, _contradiction_factor(question, index), 0.0)
-        if chances is None:
-            chances = learned_chances(question, index)
-        return cls(question, index, words, text, symptoms, alike, factor, chances, cause_chances(chances, index))
+        taught = taught_of(question, index) if chances is None else Taught(chances)
+        return cls(question, index, words, text, symptoms, alike, factor, taught, cause_chances(taught.chances, index))
 
     def total(self, weights: Weights, trust: float) -> FloatArray:
         """The score of every position, in [0, 1].
@@ -152,7 +157,7 @@ class Scores:
         total = total / np.maximum(known, 1e-9) * np.sqrt(known / max(possible, 1e-9))
         # A machine of the same kind is no likeness by itself: something of the complaint must be shared.
         total[(np.nan_to_num(self.symptoms) == 0) & (self.text == 0)] = 0.0
-        share = weights.learned * trust if self.chances else 0.0
+        share = weights.learned * trust if self.taught.chances else 0.0
         best = float((total * (self.factor > 0)).max(initial=0.0))
         # The same order as (1 - share) · total + share · best · expected, but with chances spread thinly the totals
         # keep the size they had, and no case is lost for want of a sure cause.
@@ -179,21 +184,18 @@ class Scores:
         """The causes of a case whose learned chance is at least LIKELY."""
         if self.index.learned is None or not self.index.learned.trust:
             return ()
-        return tuple((cause, self.chances[cause]) for cause in self.index.labels("causes", "cause", position)
-                     if self.chances.get(cause, 0.0) >= LIKELY)
+        chances = self.taught.chances
+        return tuple((cause, chances[cause]) for cause in self.index.labels("causes", "cause", position)
+                     if chances.get(cause, 0.0) >= LIKELY)
 
     def _shared_words(self, position: int, most: int = 5) -> tuple[str, ...]:
         """The question's most telling words that the case has too."""
         segment, place = self.index.locate(position)
-        weighed = []
-        for word in self.words:
-            if len(word) < 3 or word in FILLERS or is_pair(word):
-                continue
-            cases = segment["post_case"][segment.postings(hashed(word))]
-            at = int(np.searchsorted(cases, place))
-            if at < len(cases) and int(cases[at]) == place:
-                weighed.append((self.index.frequency(hashed(word)), word))
-        return tuple(word for _df, word in sorted(weighed)[:most])
+        telling = [word for word in self.words if len(word) >= 3 and word not in FILLERS and not is_pair(word)]
+        asked = hashes(telling)
+        own = set(segment.row("words", place).tolist())
+        weighed = sorted(zip(self.index.frequencies(asked).tolist(), telling, asked.tolist(), strict=True))
+        return tuple(word for _cases, word, feature in weighed if feature in own)[:most]
 
     def _machine_reasons(self, position: int) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
         if self.alike is None:
@@ -213,16 +215,14 @@ class Scores:
                 tuple(name for name in values if name not in known))
 
 
-def learned_chances(question: Understood, index: Index) -> dict[str, float]:
-    """The learned chance of each cause for a question; empty where the record teaches too little."""
-    if index.learned is None or not index.learned.causes:
-        return {}
-    machine = question.machine
-    chances = index.learned.chances(said(question.text), (machine.kind, machine.engine))
-    return dict(zip(index.learned.causes, chances.tolist(), strict=True))
+def taught_of(question: Understood, index: Index) -> Taught:
+    """What the record has taught of a question's words and machine; nothing where it teaches too little."""
+    if index.learned is None:
+        return Taught()
+    return index.learned.taught(said(question.text), (question.machine.kind, question.machine.engine))
 
 
-def cause_chances(chances: dict[str, float], index: Index) -> FloatArray:
+def cause_chances(chances: Mapping[str, float], index: Index) -> FloatArray:
     """For each position the chance of its cause, of several that of the likeliest; 0 without a known cause."""
     value = np.array([chances.get(name, 0.0) for name in index.tables.lists["cause"]])
     best = np.zeros(len(index.alive))
@@ -259,24 +259,35 @@ def symptom_scores(asked: dict[str, float], index: Index) -> FloatArray:
     total = np.zeros(size)
     if not asked:
         return total
-    labels = index.tables.lists["symptom"]
+    labels, families = index.tables.lists["symptom"], index.once(_families)
     for symptom, weight in asked.items():
         best = np.zeros(size)
+        family = _family(symptom, index)
         for number, label in enumerate(labels):
-            likeness = 1.0 if label == symptom else RELATED if _same_family(label, symptom, index) else 0.0
-            if likeness:
-                for offset, segment in zip(index.offsets, index.segments, strict=True):
-                    cases = segment.symptom_postings(number).astype(np.int64) + offset
-                    best[cases] = np.maximum(best[cases], likeness)
+            if label != symptom and (not family or families[number] != family):
+                continue
+            for offset, segment in zip(index.offsets, index.segments, strict=True):
+                cases = segment.symptom_postings(number).astype(np.int64) + offset
+                best[cases] = np.maximum(best[cases], 1.0 if label == symptom else RELATED)
         total += weight * best
     total /= sum(asked.values())
     lists = np.concatenate([np.diff(segment["symptoms_at"]) for segment in index.segments])
     return np.where(lists > 0, total, np.nan)
 
 
+def _family(symptom: str, index: Index) -> str:
+    """What a symptom stands under in the vocabulary; "" for none."""
+    term = index.lexicon.vocabulary.terms["symptom"].get(symptom)
+    return term.under if term else ""
+
+
+def _families(index: Index) -> list[str]:
+    """The family of each symptom of the index, by its number."""
+    return [_family(label, index) for label in index.tables.lists["symptom"]]
+
+
 def _same_family(one: str, other: str, index: Index) -> bool:
-    terms = index.lexicon.vocabulary.terms["symptom"]
-    return one in terms and other in terms and bool(terms[one].under) and terms[one].under == terms[other].under
+    return _family(one, index) == _family(other, index) != ""
 
 
 def _contradiction_factor(question: Understood, index: Index) -> FloatArray:
@@ -300,8 +311,15 @@ def diversify(matches: Sequence[Match], index: Index, limit: int) -> tuple[Match
     good as the best change places; another cause is no reason to show a case that is hardly alike.
     """
     pool = [match for match in matches[: 10 * limit] if match.score >= COMPARABLE * matches[0].score]
-    chosen = mmr([match.score for match in pool], lambda one, other: _likeness(pool[one], pool[other], index),
-                 DIVERSITY, limit)
+    known: dict[tuple[tuple[str, ...], tuple[str, ...]], float] = {}  # similar cases mostly have a few causes over and over
+
+    def likeness(one: int, other: int) -> float:
+        pair = pool[one].causes, pool[other].causes
+        if pair not in known:
+            known[pair] = _likeness(*pair, index)
+        return known[pair]
+
+    chosen = mmr([match.score for match in pool], likeness, DIVERSITY, limit)
     return (*(pool[place] for place in chosen), *matches[len(pool):])[:limit]
 
 
@@ -323,8 +341,7 @@ def mmr(relevance: Sequence[float], similarity: Callable[[int, int], float], wei
     return chosen
 
 
-def _likeness(one: Match, other: Match, index: Index) -> float:
+def _likeness(some: Sequence[str], others: Sequence[str], index: Index) -> float:
     """The likeness of the two nearest causes of two cases, in [0, 1]; 0 where one has none."""
     vocabulary = index.lexicon.vocabulary
-    return max((vocabulary.tree_similarity("cause", mine, theirs) for mine in one.causes for theirs in other.causes),
-               default=0.0)
+    return max((vocabulary.tree_similarity("cause", mine, theirs) for mine in some for theirs in others), default=0.0)

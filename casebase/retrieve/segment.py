@@ -60,6 +60,7 @@ class Segment:
     size: int
     _ids: list[str] = field(default_factory=list)
     _owners: dict[str, npt.NDArray[np.int64]] = field(default_factory=dict)
+    _plain: dict[str, list[Any]] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> npt.NDArray[Any]:
         return self.arrays[name]
@@ -90,20 +91,35 @@ class Segment:
         at = self[f"{name}_at"]
         return self[name][at[position]: at[position + 1]]
 
+    def plain(self, name: str) -> list[Any]:
+        """A column as plain values, which are met one by one much faster than those of an array; turned once."""
+        if name not in self._plain:
+            self._plain[name] = self[name].tolist()
+        return self._plain[name]
+
+    def numbers(self, name: str, position: int) -> list[int]:
+        """The values of a list column for one case, as plain numbers."""
+        at = self.plain(f"{name}_at")
+        return self.plain(name)[at[position]: at[position + 1]]
+
     def owners(self, pointer: str) -> npt.NDArray[np.int64]:
         """For each row of a list column ("effects_at") the place of the case it belongs to; worked out once."""
         if pointer not in self._owners:
             self._owners[pointer] = np.repeat(np.arange(self.size), np.diff(self[pointer]))
         return self._owners[pointer]
 
+    def places(self, features: npt.NDArray[np.uint64]) -> IntArray:
+        """Where feature hashes stand in `feature`; -1 for those that no case has."""
+        hashes = self["feature"]
+        if not len(hashes):
+            return np.full(len(features), -1, dtype=np.int64)
+        places = np.minimum(hashes.searchsorted(features), len(hashes) - 1)
+        return np.where(hashes[places] == features, places, -1)
+
     def postings(self, feature: int) -> slice:
         """Where the postings of a feature hash stand in `post_case` and `post_tf`; empty when it has none."""
-        hashes = self["feature"]
-        place = int(hashes.searchsorted(np.uint64(feature)))
-        if place == len(hashes) or int(hashes[place]) != feature:
-            return slice(0, 0)
-        at = self["post_at"]
-        return slice(int(at[place]), int(at[place + 1]))
+        place = int(self.places(np.array([feature], dtype=np.uint64))[0])
+        return slice(int(self["post_at"][place]), int(self["post_at"][place + 1])) if place >= 0 else slice(0, 0)
 
     def symptom_postings(self, symptom: int) -> npt.NDArray[Any]:
         """Positions of the cases that have a symptom."""

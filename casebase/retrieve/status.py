@@ -113,20 +113,21 @@ def triggers(text: Sequence[Token], taken: Collection[int]) -> list[Trigger]:
 def _scan(table: dict[str, list[tuple[tuple[str, ...], str]]], text: Sequence[Token],
           taken: Collection[int]) -> list[Trigger]:
     found: list[Trigger] = []
+    said = [token.text for token in text]
     position = 0
     while position < len(text):
-        here = [(words, kind) for words, kind in table.get(text[position].text, ())
-                if _fits(words, text, position, taken)]
+        here = [(words, kind) for words, kind in table.get(said[position], ())
+                if tuple(said[position: position + len(words)]) == words and _counts(words, text, position, taken)]
         longest = max((len(words) for words, _kind in here), default=1)
         found += [Trigger(kind, position, position + longest) for words, kind in here if len(words) == longest]
         position += longest
     return found
 
 
-def _fits(words: tuple[str, ...], text: Sequence[Token], position: int, taken: Collection[int]) -> bool:
+def _counts(words: tuple[str, ...], text: Sequence[Token], position: int, taken: Collection[int]) -> bool:
+    """Whether a phrase that stands there may act as one."""
     span = range(position, position + len(words))
-    return (span.stop <= len(text) and all(text[i].text == word for i, word in zip(span, words, strict=True))
-            and (words != (",", "no") or span.stop == len(text) or text[span.stop].is_hard_break)  # "oil leak, no."
+    return ((words != (",", "no") or span.stop == len(text) or text[span.stop].is_hard_break)  # "oil leak, no."
             and (words == ("but",) or not any(i in taken for i in span)))  # a "but" always ends a denial
 
 

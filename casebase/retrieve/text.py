@@ -108,6 +108,11 @@ def hashed(feature: str) -> int:
     return int.from_bytes(hashlib.blake2b(feature.encode(), digest_size=HASH_BYTES).digest(), "little")
 
 
+def hashes(features: Iterable[str]) -> npt.NDArray[np.uint64]:
+    """The hashes of several features, in order."""
+    return np.array([hashed(feature) for feature in features], dtype=np.uint64)
+
+
 def idf(document_frequency: npt.ArrayLike, documents: int) -> FloatArray:
     """ln(1 + (N − df + ½)/(df + ½)): how telling a feature is; never negative."""
     df = np.asarray(document_frequency, dtype=np.float64)

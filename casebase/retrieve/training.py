@@ -199,7 +199,7 @@ def _count(samples: Sequence[Sample]) -> _Counted:
             places.append(columns.setdefault(feature, len(columns)))
             values.append(count)
         starts.append(len(places))
-    matrix = sparse.csr_matrix((np.array(values), places, starts), shape=(len(samples), len(columns)))
+    matrix = sparse.csr_matrix((np.array(values, dtype=np.float64), places, starts), shape=(len(samples), len(columns)))
     return _Counted(matrix, tuple(columns), np.array([block_of(name) for name in columns], dtype=np.uint8))
 
 

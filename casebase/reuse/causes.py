@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve.index import Index
-from casebase.retrieve.rank import Match, learned_chances
+from casebase.retrieve.rank import Match
 from casebase.retrieve.understand import MachineSeen, Understood
 from casebase.reuse.evidence import kernel
 from casebase.trade.handbook import Row, rows_for
@@ -63,10 +63,10 @@ class Belief(NamedTuple):
 
 
 def believe(question: Understood, matches: Sequence[Match], index: Index,
-            learned: Mapping[str, float] | None = None) -> Belief:
+            learned: Mapping[str, float]) -> Belief:
     """The belief over causes for a question, before any check of this machine has been made.
 
-    `learned` are chances of causes that stand for what the record has taught of the question's words.
+    `matches` are its similar cases, `learned` the chances of causes that the record has taught of its words.
     """
     vocabulary, machine = index.lexicon.vocabulary, question.machine
     symptoms = (*question.symptoms, *question.labels("symptom", "possible"))
@@ -79,16 +79,17 @@ def believe(question: Understood, matches: Sequence[Match], index: Index,
             weights[cause] = weights.get(cause, 0.0) + weight / len(match.causes)
             cases.setdefault(cause, []).append(match.id)
     trust = index.learned.trust if index.learned and cases else 0.0
-    for cause, chance in (learned_chances(question, index) if learned is None else learned).items():
+    for cause, chance in learned.items():
         if chance >= LEAST_LEARNED and trust:
             weights[cause] = weights.get(cause, 0.0) + LEARNED_CASES * trust * chance
     for cause in question.labels("cause", "present", "possible"):
         weights[cause] = weights.get(cause, 0.0) + NAMED_CASES
+    ruled_out = set(question.labels("cause", "absent", "resolved"))
     for cause in weights:
         term = vocabulary.terms["cause"].get(cause)
         if term and not fits(term, machine, vocabulary):
             weights[cause] = 0.0
-        if set(vocabulary.path("cause", cause)) & set(question.labels("cause", "absent", "resolved")):
+        if ruled_out and ruled_out.intersection(vocabulary.path("cause", cause)):
             weights[cause] *= RULED_OUT
     kept = sorted((c for c in weights if weights[c] > 0), key=lambda cause: (-weights[cause], cause))[:MOST_CAUSES]
     chances = np.array([*(weights[cause] for cause in kept), ELSE_CASES])
@@ -98,6 +99,8 @@ def believe(question: Understood, matches: Sequence[Match], index: Index,
 
 def fits(term: Term, machine: MachineSeen, vocabulary: Vocabulary) -> bool:
     """Whether a check, action or cause can be of this machine; a carburettor nobody named is the kind's usual one."""
+    if not term.only:
+        return True
     kind = vocabulary.terms["machine"].get(machine.kind)
     return term.applies(engine=machine.engine, machine=machine.kind,
                         carburettor=machine.carburettor or (kind.carburettor if kind else ""))

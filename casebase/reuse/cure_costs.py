@@ -55,6 +55,8 @@ def _keys(success: FloatArray, bench: Bench, rows: Rows) -> tuple[FloatArray, Fl
     """Sort keys (R, F), highest first, and costs (R, F) with the disassembly on the first of a group."""
     ratio = np.where(rows.free, success / np.maximum(bench.cost, NEVER), -1.0)
     cost = np.where(success > NEVER, bench.cost, 0.0)
+    if not rows.setup.any():
+        return ratio, cost
     key = ratio.copy()
     for g in np.flatnonzero(rows.setup.any(axis=0)):
         members = np.flatnonzero(bench.group == g)
@@ -93,11 +95,11 @@ def _in_order(
 ) -> FloatArray:
     success = _shared_success(bench, rows)
     key, cost = _keys(success, bench, rows)
-    order = np.argsort(-key, axis=1)
-    gained = np.take_along_axis(success, order, axis=1).cumsum(axis=1)
+    at, order = np.arange(len(mass))[:, None], np.argsort(-key, axis=1)
+    gained = success[at, order].cumsum(axis=1)
     left = np.maximum(mass[:, None] - gained, 0.0)
     before = np.concatenate([mass[:, None], left[:, :-1]], axis=1)
-    paid = spent[:, None] + (before * np.take_along_axis(cost, order, axis=1)).cumsum(axis=1)
+    paid = spent[:, None] + (before * cost[at, order]).cumsum(axis=1)
     if not np.isfinite(bench.give_up):
         return np.asarray(paid[:, -1])
     stop = (paid + left * bench.give_up).min(axis=1)

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from casebase.record.case import RESULTS, Result
 from casebase.retrieve.index import Index
 from casebase.retrieve.rank import Match
+from casebase.retrieve.segment import Segment
 from casebase.reuse.intervals import BetaPosterior, Evidence, Interval, weigh_evidence
 
 # Similarity at and below SIMILAR_FROM counts nothing; above it the weight rises as a power (our choice).
@@ -115,56 +116,55 @@ def gather(matches: Sequence[Match], symptoms: Iterable[str], index: Index,
 
 
 def _of_symptom(symptom: str, matches: Sequence[Match], index: Index, done: set[str]) -> SymptomEvidence:
-    tallies: dict[tuple[str, ...], _Tally] = {}
+    tallies: dict[int, _Tally] = {}
     speaking = set()
-    number = index.tables.known("symptom", symptom) if symptom else -1
-    for match in matches:
+    number = index.tables.known("symptom", symptom) if symptom else None
+    for match in matches if number != -1 else ():
         weight = kernel(match.score)
-        if not weight or (symptom and number < 0):
-            continue
-        for actions, row in _rows(match, index, number if symptom else None):
-            speaking.add(match.id)
-            _add(tallies.setdefault(actions, _Tally()), match, weight, row, index)
-    fixes = sorted((_finish(actions, tally) for actions, tally in tallies.items()), key=_order)
+        if weight:
+            segment, place = index.locate(match.position)
+            for bundle, row in _rows(segment, place, number):
+                speaking.add(match.id)
+                _add(tallies.setdefault(bundle, _Tally()), match.id, weight, segment, place, row)
+    bundles = index.tables.lists["bundle"]
+    fixes = sorted((_finish(tuple(bundles[bundle]) if bundle >= 0 else (), tally) for bundle, tally in tallies.items()),
+                   key=_order)
     return SymptomEvidence(symptom, tuple(fix for fix in fixes if not set(fix.actions) <= done),
                            tuple(fix for fix in fixes if set(fix.actions) <= done), len(speaking))
 
 
-def _rows(match: Match, index: Index, symptom: int | None) -> Iterable[tuple[tuple[str, ...], dict[str, Any]]]:
-    """The effect rows of a case for a symptom; rows without a symptom count for every symptom of the case.
+def _rows(segment: Segment, place: int, symptom: int | None) -> Iterable[tuple[int, int]]:
+    """The bundles of a case with their effect row for a symptom; rows without a symptom count for each of the case's.
 
     Where an action was tried more than once in a case, its last known result counts.
     """
-    segment, place = index.locate(match.position)
-    at = segment["effects_at"]
-    own = set(index.row("symptoms", match.position))
-    last: dict[tuple[str, ...], dict[str, Any]] = {}
-    for row in range(int(at[place]), int(at[place + 1])):
-        target = int(segment["effect_symptom"][row])
-        if symptom is not None and target != symptom and not (target < 0 and symptom in own):
+    symptoms, bundles = segment.plain("effect_symptom"), segment.plain("effect_bundle")
+    at, results = segment.plain("effects_at"), segment.plain("effect_result")
+    own = symptom in segment.numbers("symptoms", place)
+    last: dict[int, int] = {}
+    for row in range(at[place], at[place + 1]):
+        told = symptoms[row]
+        if symptom is not None and told != symptom and not (told < 0 and own):
             continue
-        bundle = int(segment["effect_bundle"][row])
-        actions = tuple(index.tables.lists["bundle"][bundle]) if bundle >= 0 else ()
-        if actions in last and RESULTS[int(segment["effect_result"][row])] == "not tested":
-            continue
-        last[actions] = {name: segment[f"effect_{name}"][row] for name in ("result", "minutes", "parts", "step")}
+        if bundles[row] not in last or RESULTS[results[row]] != "not tested":
+            last[bundles[row]] = row
     return last.items()
 
 
-def _add(tally: _Tally, match: Match, weight: float, row: dict[str, Any], index: Index) -> None:
-    segment, place = index.locate(match.position)
-    result: Result = RESULTS[int(row["result"])]  # type: ignore[assignment]
-    tally.ids.setdefault(result, []).append(match.id)
+def _add(tally: _Tally, case_id: str, weight: float, segment: Segment, place: int, row: int) -> None:
+    result: Result = RESULTS[segment.plain("effect_result")[row]]
+    tally.ids.setdefault(result, []).append(case_id)
     if result != "not tested":
         tally.weights.append(weight)
         tally.cured.append(1.0 if result == "cured" else 0.0)
-        tally.machines.append(int(segment["cluster"][place]))
-    for name, values in (("minutes", tally.minutes), ("parts", tally.parts)):
-        if row[name] == row[name]:  # not NaN
-            values.append(float(row[name]))
-    if result == "cured" and bool(segment["came_back"][place]):
-        tally.came_back.append(match.id)
-    tally.last = max(tally.last, int(segment["day"][place]))
+        tally.machines.append(segment.plain("cluster")[place])
+    for value, values in ((segment.plain("effect_minutes")[row], tally.minutes),
+                          (segment.plain("effect_parts")[row], tally.parts)):
+        if value == value:  # not NaN
+            values.append(value)
+    if result == "cured" and segment.plain("came_back")[place]:
+        tally.came_back.append(case_id)
+    tally.last = max(tally.last, segment.plain("day")[place])
 
 
 def _finish(actions: tuple[str, ...], tally: _Tally) -> FixEvidence:

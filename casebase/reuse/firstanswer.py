@@ -63,7 +63,7 @@ def first_answer(text: str | Understood, index: Index, *, limit: int = 6, divers
     handbook = rows[:room]
     return FirstAnswer(question, ranking, len(similar), evidence, handbook, len(rows) - len(handbook),
                        cautions(question, evidence, index, handbook), index.size,
-                       prospect(question, ranking.matches, index))
+                       prospect(ranking, index))
 
 
 def proposed(part: SymptomEvidence) -> tuple[FixEvidence, ...]:

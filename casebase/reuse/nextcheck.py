@@ -1,8 +1,7 @@
 """The next check: which look, at what cost, would help most now, and what each answer would mean.
 
-Checks and fixes of the vocabulary become numbers here: what a check is likely to show under each cause, how
-surely a fix removes each cause, both pulled from a plain assumption towards the shop's own cases. The choice
-itself is made in `lookahead`.
+Here it is decided which checks and fixes come into question, what they cost and in which order they are proposed. What
+they are worth as numbers comes from `toolbox`, the choice between them is made in `lookahead`.
 """
 
 from __future__ import annotations
@@ -16,24 +15,19 @@ import numpy.typing as npt
 from casebase.problems import refuse
 from casebase.record.case import VERDICTS
 from casebase.retrieve.index import Index
-from casebase.retrieve.rank import Match, rank
+from casebase.retrieve.rank import Match, Ranking, rank
 from casebase.retrieve.understand import Understood
 from casebase.reuse.causes import Belief, believe, fits, two_systems
-from casebase.reuse.experience import Experience
-from casebase.reuse.learning import m_estimate
+from casebase.reuse.experience import cases_of_check, cases_of_fix
 from casebase.reuse.lookahead import options
+from casebase.reuse.toolbox import Answer as Answer
+from casebase.reuse.toolbox import Toolbox, Tools
 from casebase.reuse.troubleshoot import Check, Fix, after_check, after_failed_fix, chance_of_two, works
 from casebase.trade.terms import Term, Vocabulary
 
 FloatArray = npt.NDArray[np.float64]
-Answer = Literal["ok", "bad", "can't tell"]
 Profile = Literal["owner", "bench"]
 
-# Assumed until cases say more (our choice): how often a check comes out bad under a cause it looks at directly
-# (the cause is of the check's own group), under one it points to from afar, and otherwise; and how surely a fix
-# that is meant for a cause removes it.
-BAD_IF_SEEN, BAD_IF_POINTED, BAD_OTHERWISE, CURES_IF_MEANT = 0.9, 0.5, 0.1, 0.85
-M_CHECK, M_FIX = 4.0, 3.0
 USUAL_MINUTES = 15.0
 # A part of unknown price counts like so many minutes of work, so that it does not look free.
 UNPRICED_MINUTES = 30.0
@@ -112,22 +106,22 @@ class Known(NamedTuple):
 
 
 def next_step(question: Understood, index: Index, known: Known = Known(), *, profile: Profile = "bench",
-              limit: int = 5, matches: Sequence[Match] | None = None) -> NextStep:
-    """What to do next for a question; `matches` are its similar cases, where they are known already.
+              limit: int = 5, ranking: Ranking | None = None) -> NextStep:
+    """What to do next for a question; `ranking` are its similar cases, where they are known already.
 
     A check or fix the vocabulary does not have teaches nothing, since case files may use words of their own.
     Raises `Refused` for an answer that is none, or a limit or profile outside what is allowed.
     """
     _refuse_wrong(known, profile, limit)
-    matches = rank(question, index).matches if matches is None else matches
-    belief = believe(question, matches, index)
+    matches, _shown, taught = ranking or rank(question, index)
+    belief = believe(question, matches, index, taught.chances)
     bench = _Bench(question, belief, index, known, profile)
     belief, failed_chances = bench.learned()
     reason = _two_faults(question, matches, index, failed_chances, known)
     if len(belief.causes) < 2:
-        return NextStep(belief, (), reason, False, tuple(matches))
+        return NextStep(belief, (), reason, False, matches)
     settled = bench.settled(belief)
-    return NextStep(belief, bench.proposals(belief, limit, settled), reason, settled, tuple(matches))
+    return NextStep(belief, bench.proposals(belief, limit, settled), reason, settled, matches)
 
 
 def _refuse_wrong(known: Known, profile: str, limit: int) -> None:
@@ -155,27 +149,21 @@ def needs_part(action: str) -> bool:
     return action.split()[0] in ("replace", "fit", "overhaul")
 
 
-def _spread(belief: FloatArray, check: Check) -> float:
-    """How far apart the causes stand in what the check would show: the variance of "bad"."""
-    bad = check.likelihood[1]
+def _spread(belief: FloatArray, bad: FloatArray) -> float:
+    """How far apart the causes stand in what a check would show: the variance of "bad"."""
     return float(belief @ bad**2 - (belief @ bad) ** 2)
 
 
 class _Bench:
-    """The checks and fixes that apply to one question, as numbers over its causes."""
+    """The checks and fixes that apply to one question, by their numbers in the toolbox."""
 
     def __init__(self, question: Understood, belief: Belief, index: Index, known: Known, profile: Profile) -> None:
         self.question, self.belief, self.index, self.known, self.profile = question, belief, index, known, profile
         self.vocabulary: Vocabulary = index.lexicon.vocabulary
-        self.under: dict[str, npt.NDArray[np.bool_]] = {}
-        for number, cause in enumerate(belief.causes):
-            for label in self.vocabulary.path("cause", cause):
-                self.under.setdefault(label, np.zeros(len(belief.causes), dtype=np.bool_))[number] = True
-        self.none = np.zeros(len(belief.causes), dtype=np.bool_)
-        self.records = Experience(index, belief.causes)
-        rate = float(index.settings.hourly_rate)
-        self.per_minute = rate / 60
-        self.checks = [(term, check) for term in self._open_checks() if (check := self._check(term)) is not None]
+        self.box = index.once(Toolbox)
+        self.tools = Tools(self.box, belief.causes)
+        self.per_minute = float(index.settings.hourly_rate) / 60
+        self.checks = [number for number in self._open_checks() if self.tools.looks[number]]
 
     def learned(self) -> tuple[Belief, list[float]]:
         """The belief after all that is known, and the chance each failed fix had when it was tried."""
@@ -183,12 +171,13 @@ class _Bench:
         told = {term.label: (term, answer) for name, answer in self.known.answers
                 if answer != "can't tell" and (term := self.vocabulary.resolve("check", name)) is not None}
         for term, answer in told.values():
-            check = self._check(term)
-            if check is not None:
-                belief = belief.with_chances(after_check(belief.chances, check, answer))
+            number = self.box.check_number[term.label]
+            if self.tools.looks[number]:
+                belief = belief.with_chances(after_check(belief.chances, self._check(number), answer))
         for name in self.known.failed:
-            fix = self._fix(name)
-            if fix is not None:
+            number = self.box.fix_number.get(self.vocabulary.label("action", name), -1)
+            if number >= 0 and self.tools.cures[number]:
+                fix = self._fix(number)
                 failed.append(works(belief.chances, fix))
                 belief = belief.with_chances(after_failed_fix(belief.chances, fix))
         return belief, failed
@@ -200,9 +189,7 @@ class _Bench:
         than not or costs no more than a check; a third of the room is kept for fixes. Once the belief is settled,
         looking tells nothing that matters, so it is the other way about.
         """
-        checks = sorted(self.checks, key=lambda item: -_spread(belief.chances, item[1]))[:MOST_CHECKS]
-        fixes = [(term, fix) for term in self._open_fixes() if (fix := self._fix(term.label)) is not None]
-        fixes = sorted(fixes, key=lambda item: (-works(belief.chances, item[1]), item[0].label))[:MOST_FIXES]
+        checks, fixes = self._promising(belief.chances)
         found = options(belief.chances, [check for _term, check in checks], [fix for _term, fix in fixes])
         first = [option for option in found if option.kind == "check" and self._for_safety(checks[option.position][0])]
         looks = [option for option in found if option.kind == "check" and option not in first and option.saves > 0]
@@ -219,75 +206,45 @@ class _Bench:
         return tuple(self._of_check(belief, *checks[option.position], option.saves) if option.kind == "check" else
                      self._of_fix(belief, *fixes[option.position], option.saves) for option in ordered[:limit])
 
+    def _promising(self, chances: FloatArray) -> tuple[list[tuple[Term, Check]], list[tuple[Term, Fix]]]:
+        """The checks that part the causes best, and the fixes that most likely work; of each not too many."""
+        likelihood, efficacy = self.tools.likelihood, self.tools.efficacy
+        checks = sorted(self.checks, key=lambda number: -_spread(chances, likelihood[number, 1]))[:MOST_CHECKS]
+        fixes = [(-float(chances @ efficacy[number]), self.box.fixes[number].label, number)
+                 for number in self._open_fixes() if self.tools.cures[number]]
+        return ([(self.box.checks[number], self._check(number)) for number in checks],
+                [(self.box.fixes[number], self._fix(number)) for _works, _label, number in sorted(fixes)[:MOST_FIXES]])
+
     def settled(self, belief: Belief) -> bool:
         """The safe stop (a test of dominance, our own): each rival is given the best outcome of every check left."""
         leader = int(np.argmax(belief.chances))
-        reach = belief.chances.copy()
-        for _term, check in self.checks:
-            reach *= (check.likelihood / check.likelihood[:, [leader]]).max(axis=0)
+        reach = self.tools.reach(belief.chances, leader, self.checks)
         return bool((np.delete(reach, leader) < belief.chances[leader]).all())
 
     def _applies(self, term: Term) -> bool:
-        return fits(term, self.question.machine, self.vocabulary) and (self.profile == "bench" or term.owner)
+        return (self.profile == "bench" or term.owner) and fits(term, self.question.machine, self.vocabulary)
 
-    def _open_checks(self) -> Iterable[Term]:
+    def _open_checks(self) -> Iterable[int]:
         """Checks not answered yet. What a symptom says already needs no check: the belief rests on it."""
         answered = {self.vocabulary.label("check", name) for name, _answer in self.known.answers}
         spoken = set(self.question.symptoms)
-        return (term for term in self.vocabulary.terms["check"].values() if term.label not in answered
-                and not spoken & set(term.known_from) and self._applies(term))
+        return (number for number, term in enumerate(self.box.checks) if term.label not in answered
+                and spoken.isdisjoint(term.known_from) and self._applies(term))
 
-    def _open_fixes(self) -> Iterable[Term]:
+    def _open_fixes(self) -> Iterable[int]:
         failed = {self.vocabulary.label("action", name) for name in self.known.failed}
-        return (term for term in self.vocabulary.terms["action"].values()
-                if term.cures and term.label not in failed and self._applies(term))
+        return (number for number, term in enumerate(self.box.fixes) if term.label not in failed and self._applies(term))
 
-    def _under(self, labels: Iterable[str]) -> npt.NDArray[np.bool_]:
-        """Which of the causes in question are one of these or lie under one of them."""
-        found = self.none.copy()
-        for label in labels:
-            if label in self.under:
-                found |= self.under[label]
-        return found
+    def _check(self, number: int) -> Check:
+        minutes = self.box.checks[number].minutes
+        return self.tools.check(number, (minutes if minutes is not None else USUAL_MINUTES) * self.per_minute)
 
-    def _check(self, term: Term) -> Check | None:
-        """The check over the causes in question; None where it points to none of them."""
-        pointed = self._under(term.points_to)
-        if not pointed.any():
-            return None
-        seen = self._under([term.under]) & pointed
-        assumed = np.where(seen, BAD_IF_SEEN, np.where(pointed, BAD_IF_POINTED, BAD_OTHERWISE))
-        counts = self.records.verdicts(term.label)
-        # Cases of all causes of a kind together pull the assumption first, then each cause's own cases.
-        for group in (seen, pointed & ~seen, ~pointed) if counts.any() else ():
-            if counts[group].any():
-                pooled = m_estimate(counts[group].sum(axis=0), [1 - assumed[group][0], assumed[group][0]], M_CHECK)
-                assumed[group] = pooled[1]
-        bad = m_estimate(counts, np.stack([1 - assumed, assumed], axis=1), M_CHECK)[:, 1] if counts.any() else assumed
-        minutes = term.minutes if term.minutes is not None else USUAL_MINUTES
-        # A check this shop often could not read is worth that much less; it tells nothing of the cause then.
-        told, unsure = self.records.told(term.label)
-        blind = unsure / (told + unsure + M_CHECK)
-        table = np.stack([(1 - bad) * (1 - blind), bad * (1 - blind), np.full_like(bad, blind)])
-        answers = get_args(Answer)[:3 if blind else 2]
-        return Check(term.label, minutes * self.per_minute, table[:len(answers)], answers)
-
-    def _fix(self, name: str) -> Fix | None:
-        """The fix over the causes in question; None where it removes none of them."""
-        term = self.vocabulary.resolve("action", name)
-        if term is None:
-            return None
-        meant = self._under(term.cures)
-        if not meant.any():
-            return None
-        cured, tried = self.records.cures(term.label)
-        assumed = np.where(meant, CURES_IF_MEANT, 0.0)
-        efficacy = (cured + M_FIX * assumed) / (tried + M_FIX)
-        return Fix(term.label, self._price(term)[0], np.where(meant | (cured > 0), efficacy, 0.0))
+    def _fix(self, number: int) -> Fix:
+        return self.tools.fix(number, self._price(self.box.fixes[number])[0])
 
     def _price(self, term: Term) -> tuple[float, float, bool]:
         """Money and minutes of a fix, and whether a case says what its parts cost."""
-        minutes, parts = self.records.costs(term.label)
+        minutes, parts = self.box.counts.costs(term.label)
         usual = term.minutes if term.minutes is not None else USUAL_MINUTES
         spent = minutes if minutes is not None else usual
         part = needs_part(term.label)
@@ -301,13 +258,13 @@ class _Bench:
             after = belief.with_chances(after_check(belief.chances, check, number))
             outcomes.append(Outcome(cast(Answer, answer), chance, after.top()))
         return Proposal("check", term, check.cost / self.per_minute if self.per_minute else term.minutes or 0.0,
-                        check.cost, saves, tuple(outcomes), 0.0, self.records.cases_of_check(term.label), True,
+                        check.cost, saves, tuple(outcomes), 0.0, cases_of_check(self.index, term.label, self.belief.causes), True,
                         self._for_safety(term))
 
     def _of_fix(self, belief: Belief, term: Term, fix: Fix, saves: float) -> Proposal:
         cost, minutes, known = self._price(term)
         return Proposal("fix", term, minutes, cost, saves, (), works(belief.chances, fix),
-                        self.records.cases_of_fix(term.label), known)
+                        cases_of_fix(self.index, term.label, self.belief.causes), known)
 
     def _for_safety(self, check: Term) -> bool:
         """A check of something that can hurt at once, when a symptom speaks of it."""

@@ -11,9 +11,7 @@ import numpy.typing as npt
 from casebase.record.case import OUTCOMES
 from casebase.retrieve.index import Index
 from casebase.retrieve.lessons import ENDS
-from casebase.retrieve.rank import Match
-from casebase.retrieve.text import said
-from casebase.retrieve.understand import Understood
+from casebase.retrieve.rank import Ranking
 
 NEAREST = 40
 # The share of all jobs counts as this many more neighbours.
@@ -44,18 +42,21 @@ class Prospect(NamedTuple):
     neighbours: Neighbours
 
 
+def usable_ends(index: Index) -> npt.NDArray[np.int8]:
+    """As `ends`, but -1 also for the cases that do not count."""
+    return np.where(index.alive, ends(index), np.int8(-1))
+
+
 def ends(index: Index) -> npt.NDArray[np.int8]:
     """For each position 1 where the job ended fixed, 0 where not, -1 where it is not known or says nothing."""
     values = np.array([-1 if name not in ENDS else int(ENDS[name]) for name in OUTCOMES] + [-1], dtype=np.int8)
     return np.asarray(values[index.column("outcome")])
 
 
-def prospect(question: Understood, matches: Sequence[Match], index: Index) -> Prospect:
-    """The chance for a question whose similar cases are `matches`, best first."""
-    ended = np.where(index.alive, ends(index), -1)
-    near = neighbours([(match.position, match.score) for match in matches], ended)
-    machine = question.machine
-    learned = index.learned.fixed(said(question.text), (machine.kind, machine.engine)) if index.learned else None
+def prospect(ranking: Ranking, index: Index) -> Prospect:
+    """The chance for a question, from its similar cases and what the record has taught of it."""
+    near = neighbours([(match.position, match.score) for match in ranking.matches], index.once(usable_ends))
+    learned = ranking.taught.fixed
     if near.known < LEAST_KNOWN or not near.nearest:
         return Prospect(None, near)
     return Prospect(near.share if learned is None else blend(near.share, learned), near)

@@ -112,26 +112,39 @@ class Held:
 
 
 class Kept:
-    """The last answers of one engine; those of the engine before it are forgotten. Safe to use from several threads."""
+    """The last answers of one engine; those of the engine before it are forgotten. Safe to use from several threads.
+
+    Answers are made one at a time: side by side they would share one interpreter, and each would come later.
+    """
 
     def __init__(self) -> None:
         self._lock = Lock()
+        self._making = Lock()
         self._base: CaseBase | None = None
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
 
     def get(self, base: CaseBase, key: Hashable, make: Callable[[], Answer]) -> Answer:
+        found: Answer | None = self._find(base, key)
+        if found is None:
+            with self._making:
+                found = self._find(base, key)  # another may have asked the same meanwhile
+                if found is None:
+                    found = make()
+                    self._keep(base, key, found)
+        return found
+
+    def _find(self, base: CaseBase, key: Hashable) -> Any:
         with self._lock:
             if base is not self._base:
                 self._base = base
                 self._answers.clear()
             if key in self._answers:
                 self._answers.move_to_end(key)
-                found: Answer = self._answers[key]
-                return found
-        made = make()
+            return self._answers.get(key)
+
+    def _keep(self, base: CaseBase, key: Hashable, made: object) -> None:
         with self._lock:
             if base is self._base:
                 self._answers[key] = made
                 if len(self._answers) > KEPT:
                     self._answers.popitem(last=False)
-        return made
