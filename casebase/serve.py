@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import ipaddress
 import socket
+import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from io import StringIO
@@ -19,21 +20,28 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from casebase.problems import refuse
 from casebase.record.folder import require_folder
+from casebase.retrieve.cache import writable_cache
 from casebase.web.app import make_app
 from casebase.web.guard import HEADERS
 from casebase.web.held import Held
-from casebase.web.sessions import new_token
+from casebase.web.tokenfile import kept_token
 
 LOOPBACK = "127.0.0.1"
 HEAD_SECONDS = 15.0
 """Within which the head of a request must have arrived."""
 OPEN_FILES = 8_192
+WHITE_ON_BLACK, PLAIN = "\x1b[97;40m", "\x1b[0m"
+WRITTEN = "written"
+"""The file in the cache folder that remembers which forms were written."""
 
 ABOUT_LAN = (
     "Plain HTTP on the local network: the token keeps out everybody who only knows the address. It does not hide what is\n"
     "sent: whoever can listen on this network can read it, the owner's part of a hand-over sheet included, and can take\n"
-    "over a log-in. Use it on a network you trust. Stop it with Ctrl-C when you are done; the token ends with it."
+    "over a log-in. Use it on a network you trust. Stop it with Ctrl-C when you are done."
 )
+KEPT = ("The token is kept for a week, and so long a phone that has logged in stays in, over a restart too. To shut everybody\n"
+        "out, stop it and start it with --lan --new-token.")
+NOT_KEPT = "The token ends with the program."
 
 
 class Receiver(H11Protocol):
@@ -76,18 +84,22 @@ class Receiver(H11Protocol):
             self._waiting = None
 
 
-def serve(folder: Path, port: int, *, lan: bool, say: Callable[[str], None]) -> None:
-    """Serves `folder` until it is stopped. Raises `Refused` where the folder or the port cannot be used."""
+def serve(folder: Path, port: int, *, lan: bool, say: Callable[[str], None], fresh_token: bool = False) -> None:
+    """Serves `folder` until it is stopped; `fresh_token` ends all log-ins there are.
+
+    Raises `Refused` where the folder or the port cannot be used.
+    """
     require_folder(folder)
-    token = new_token() if lan else ""
+    place, _notes = writable_cache(folder)
+    token, kept = kept_token(place, fresh=fresh_token) if lan else ("", False)
     addresses = [LOOPBACK, *([own_address()] if lan else [])]
     sockets = listen(addresses, port, token)
     try:
         held = Held(folder)
         for note in held.base().index.notes:
             say(f"note: {note}")
-        app = make_app(held, hosts(addresses, port), token)
-        announce(addresses, port, token, say)
+        app = make_app(held, hosts(addresses, port), token, place / WRITTEN if place else None)
+        announce(addresses, port, token, say, kept=kept)
         _allow_many_connections()
         config = uvicorn.Config(app, http=Receiver, ws="none", lifespan="off", access_log=False, log_level="error",
                                 proxy_headers=False, server_header=False, timeout_graceful_shutdown=10)
@@ -136,23 +148,28 @@ def own_address() -> str:
                  field="--lan", usage=False)
 
 
-def announce(addresses: Sequence[str], port: int, token: str, say: Callable[[str], None]) -> None:
+def announce(addresses: Sequence[str], port: int, token: str, say: Callable[[str], None], *, kept: bool = False) -> None:
     """Says where the pages are, and with a token how to get in and what that is worth."""
     if not token:
         say(f"The pages are at http://{LOOPBACK}:{port}/ and can be reached from this machine only. Stop with Ctrl-C.")
         return
     home = f"http://{addresses[-1]}:{port}"
     say(f"Scan this with the phone, or open {home}/ and type the token.\n")
-    say(qr_code(f"{home}/enter?key={token}"))
+    say(qr_code(f"{home}/enter?key={token}", coloured=sys.stdout.isatty()))
     say(f"Token: {token}\n")
-    say(ABOUT_LAN)
+    say(f"{ABOUT_LAN}\n{KEPT if kept else NOT_KEPT}")
 
 
-def qr_code(text: str) -> str:
-    """A code to scan, made of characters."""
+def qr_code(text: str, *, coloured: bool = False) -> str:
+    """A code to scan, made of characters that are light where they are full.
+
+    `coloured` says so to the terminal, since one that writes dark on light would show the code inverted, which not every
+    phone reads.
+    """
     drawn = StringIO()
     segno.make(text, error="l", micro=False).terminal(out=drawn, compact=True)
-    return drawn.getvalue()
+    lines = drawn.getvalue().rstrip("\n").split("\n")
+    return "\n".join(f"{WHITE_ON_BLACK}{line}{PLAIN}" if coloured else line for line in lines) + "\n"
 
 
 def _allow_many_connections() -> None:

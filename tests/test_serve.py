@@ -14,7 +14,7 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 import uvicorn
@@ -165,6 +165,62 @@ def test_what_is_said_of_the_local_network():
     assert "localhost" in serve.hosts(["127.0.0.1"], 80)
 
 
+CELLS = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}  # upper and lower half of a character: filled or not
+
+
+def seen_on_screen(said: str, ink: int, ground: int) -> Any:
+    """The code as pixels of a terminal that writes in these shades of grey, its characters twice as high as wide."""
+    numpy = pytest.importorskip("numpy")
+    if serve.WHITE_ON_BLACK in said:
+        ink, ground = 255, 0
+    lines = [line for line in re.sub(r"\x1b\[[\d;]*m", "", said).split("\n") if line and set(line) <= CELLS.keys()]
+    halves = [[CELLS[sign][half] for sign in line] for line in lines for half in (0, 1)]
+    screen = numpy.full((len(halves) + 8, len(halves[0]) + 8), ground, numpy.uint8)
+    screen[4:-4, 4:-4] = numpy.where(numpy.array(halves), ink, ground)
+    return screen.repeat(6, axis=0).repeat(6, axis=1)
+
+
+def scanned(picture: Any) -> list[str]:
+    """What a decoder that is none of ours reads in a picture, as a phone that knows no inverted codes."""
+    zxing = pytest.importorskip("zxingcpp", reason="pip install zxing-cpp")
+    return [code.text for code in zxing.read_barcodes(picture, formats=zxing.BarcodeFormat.QRCode, try_invert=False)]
+
+
+@pytest.mark.parametrize(("terminal", "ink", "ground"), [(True, 230, 20), (True, 20, 255), (False, 255, 0)],
+                         ids=["dark terminal", "light terminal", "no terminal"])
+def test_the_code_that_is_shown_leads_to_where_the_token_lets_in(monkeypatch, tmp_path, terminal, ink, ground):
+    monkeypatch.setattr(serve, "own_address", lambda: "127.0.0.3")
+    monkeypatch.setattr(serve.uvicorn.Server, "run", lambda self, sockets: None)
+    monkeypatch.setattr(serve.sys.stdout, "isatty", lambda: terminal, raising=False)
+    said: list[str] = []
+    port = free_port()
+    serve.serve(copy_of_demo(tmp_path, 1), port, lan=True, say=said.append)
+    told = "\n".join(said)
+    token = re.search(r"^Token: (\S+)$", told, re.MULTILINE)
+    assert token is not None and (serve.WHITE_ON_BLACK in told) == terminal
+    (address,) = scanned(seen_on_screen(told, ink, ground))
+    assert address == f"http://127.0.0.3:{port}/enter?key={token[1]}"
+
+
+def test_the_token_outlives_a_restart_until_a_new_one_is_asked_for(monkeypatch, tmp_path):
+    monkeypatch.setattr(serve, "own_address", lambda: "127.0.0.3")
+    monkeypatch.setattr(serve.uvicorn.Server, "run", lambda self, sockets: None)
+    folder = copy_of_demo(tmp_path, 1)
+
+    def told(**options: bool) -> tuple[str, str]:
+        said: list[str] = []
+        serve.serve(folder, free_port(), lan=True, say=said.append, **options)
+        return said[-2].split()[1], said[-1]
+
+    first, about = told()
+    assert "--new-token" in about and told()[0] == first
+    second = told(fresh_token=True)[0]
+    assert second != first and told()[0] == second
+    monkeypatch.setattr(serve, "writable_cache", lambda folder: (None, []))
+    third, about = told()
+    assert third != second and "ends with the program" in about and "--new-token" not in about
+
+
 def test_no_network_is_a_sentence(monkeypatch):
     class Alone(socket.socket):
         def connect(self, address: object) -> None:
@@ -196,7 +252,7 @@ def test_wrong_usage_is_a_sentence(arguments, tmp_path):
 def test_help_names_the_options():
     done = subprocess.run([sys.executable, "-m", "casebase", "serve", "--help"], cwd=ROOT, env=environment(), capture_output=True,
                           text=True, timeout=PATIENCE)
-    assert done.returncode == 0 and all(option in done.stdout for option in ("--port", "--lan", "--cases", "Example:"))
+    assert done.returncode == 0 and all(option in done.stdout for option in ("--port", "--lan", "--new-token", "--cases", "Example:"))
 
 
 def test_the_way_to_the_pages_costs_other_commands_nothing():

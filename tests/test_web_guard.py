@@ -24,8 +24,9 @@ from casebase.record.edit import add_step
 from casebase.web import access, app, guard, sessions
 from casebase.web.access import TABLE, Row
 from casebase.web.denied import Denied, status_of
-from casebase.web.forms import MOST_ANSWERS, Fields, Once, read_form, read_pairs
+from casebase.web.forms import Fields, read_form, read_pairs
 from casebase.web.held import KEPT, Held
+from casebase.web.once import MOST_ANSWERS, Once
 from casebase.web.sessions import GUESSES, Sessions
 from casebase.web.site import Site, Visit
 
@@ -91,6 +92,16 @@ def test_nothing_that_writes_is_a_get_and_little_is_open():
     assert not [row for row in TABLE if row.writes and (row.method != "POST" or not row.needs_token)]
     assert {row.path for row in TABLE if not row.needs_token} == {"/enter", "/static/{name}"}
     assert not [row for row in TABLE if row.method == "GET" and row.most_bytes]
+    assert {row.path for row in TABLE if row.method == "POST" and not row.proved} == {"/enter"}
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.proved], ids=lambda row: row.path)
+@pytest.mark.parametrize("proof", ["", "0" * 64, "é"])
+def test_every_form_but_the_log_in_shows_whose_it_is(free, row, proof):
+    free.get("/")
+    answer = free.post(path_of(row), data={"proof": proof, "once": "k", "notes": "my <b>words</b>"})
+    assert answer.status_code == 403 and safe(answer)
+    assert "my <b>words</b>" in Seen(answer.text).fields.values()
 
 
 # Headers
@@ -200,7 +211,8 @@ def test_other_methods_are_refused(free, method):
 # Tokens
 
 @pytest.mark.parametrize("row", [row for row in TABLE if row.needs_token], ids=lambda row: row.key)
-@pytest.mark.parametrize("cookie", [None, "", "x", "A" * 43, TOKEN, "é"])
+@pytest.mark.parametrize("cookie", [None, "", "x", "A" * 43, TOKEN, "é"],
+                         ids=["none", "empty", "short", "wrong", "the token itself", "not ASCII"])
 def test_every_route_is_shut_without_the_token(shut, row, cookie):
     headers = {} if cookie is None else {"cookie": f"casebase={cookie}".encode()}
     answer = shut.request(row.method, path_of(row), headers=headers)
@@ -268,13 +280,19 @@ def test_tokens_are_long_and_compared_whole(monkeypatch):
     assert len(compared) == 3
 
 
-def test_old_sessions_make_room():
-    many = Sessions(TOKEN)
-    first = many.start()
-    assert many.holds(first)
-    for _ in range(sessions.MOST_SESSIONS):
-        last = many.start()
-    assert many.holds(last) and not many.holds(first)
+def test_a_session_is_signed_with_its_token():
+    now = [1_000_000.0]
+    mine = Sessions(TOKEN, lambda: now[0])
+    session = mine.start()
+    ends, name, signed = session.split(".")
+    assert mine.holds(session) and Sessions(TOKEN, lambda: now[0]).holds(session), "and outlives a restart"
+    assert not Sessions(sessions.new_token(), lambda: now[0]).holds(session), "and ends with its token"
+    for forged in (f"{int(ends) + 1}.{name}.{signed}", f"{ends}.{name[:-1]}_.{signed}", f"{ends}.{name}.{'0' * 64}", f"{ends}.{name}.{signed}\n",
+                   f"{ends}.{name}", Sessions("").start(), Sessions(sessions.new_token()).start()):
+        assert not mine.holds(forged), forged
+    assert TOKEN not in session
+    now[0] = float(ends)
+    assert not mine.holds(session)
 
 
 def test_cookies_of_others_do_no_harm(free):

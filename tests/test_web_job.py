@@ -1,4 +1,4 @@
-"""The pages that write: a job from the complaint to the hand-over, notes, photographs and news, without a network."""
+"""The pages that write: a job from the complaint to the hand-over, photographs and news, without a network."""
 
 from __future__ import annotations
 
@@ -9,16 +9,12 @@ from pathlib import Path
 import pytest
 from commands import copy_of_demo
 from PIL import Image
-from small_folders import DATA
 from starlette.testclient import TestClient
 from web_site import Seen, visitor
 
 from casebase.record.case import Case
 from casebase.record.folder import load
 from casebase.web.photos import LONGEST, plain
-
-STORY = (DATA / "stories" / "01-trimmer-choke.txt").read_text(encoding="utf-8")
-
 
 pytestmark = pytest.mark.usefixtures("quick")
 
@@ -168,55 +164,6 @@ def test_what_is_no_photograph_is_refused(client: TestClient, folder: Path, data
     answer = client.post(f"{job}/photo", data={**keys(client, job), "step": "0"}, files={"photo": ("x.jpg", data)})
     assert answer.status_code == 400
     assert not list(folder.rglob("*.jpg"))
-
-
-def test_notes_become_a_case_once_they_were_looked_over(client: TestClient, folder: Path) -> None:
-    before = len(list(folder.glob("*.md")))
-    read = client.post("/draft", data={"notes": STORY})
-    seen = Seen(read.text)
-    assert read.status_code == 200
-    assert "The owner says it will only run with the choke on" in seen.text
-    assert len(list(folder.glob("*.md"))) == before  # reading writes nothing
-    form = dict(re.findall(r'type="hidden" name="(proof|once)" value="([^"]*)"', read.text))
-    broken = client.post("/draft/keep", data={**form, "text": seen.fields["text"].replace("status: open", "status: opne"), "notes": STORY})
-    assert broken.status_code == 400
-    assert "line" in Seen(broken.text).text and "opne" in Seen(broken.text).fields["text"]
-    kept = client.post("/draft/keep", data={**form, "text": seen.fields["text"], "notes": STORY})
-    assert kept.status_code == 303
-    assert "runs only on choke" in case_of(folder, kept.headers["location"]).symptoms
-    assert client.post("/draft", data={"notes": "?!"}).status_code == 400
-
-
-UNSURE = ("String trimmer, two-stroke. It runs only with the choke on and the throttle sticks. I fitted a new fuel line. That did it. "
-          "Purrs along nicely from then on.")
-
-
-def test_unsure_entries_are_settled_one_by_one(client: TestClient, folder: Path) -> None:
-    before = {path.name: path.read_bytes() for path in folder.glob("*.md")}
-    page = client.post("/draft", data={"notes": UNSURE})
-    left = re.findall(r'value="(right:[^"]*)"', page.text)
-    assert left and f"{len(left)} to settle" in Seen(page.text).text
-    for number in range(len(left), 0, -1):
-        form = dict(re.findall(r'type="hidden" name="(proof|once)" value="([^"]*)"', page.text))
-        mark = re.findall(r'value="(right:[^"]*)"', page.text)[0]
-        page = client.post("/draft/settle", data={**form, "text": Seen(page.text).fields["text"], "notes": UNSURE, "settle": mark})
-        assert page.status_code == 200
-        assert ("All settled" if number == 1 else f"{number - 1} to settle") in Seen(page.text).text
-    assert "unsure" not in Seen(page.text).fields["text"] and Seen(page.text).fields["notes"] == UNSURE
-    gone = client.post("/draft/settle", data={**form, "text": Seen(page.text).fields["text"], "notes": UNSURE, "settle": mark})
-    assert gone.status_code in (400, 409) and "no longer stands" in Seen(gone.text).text
-    assert {path.name: path.read_bytes() for path in folder.glob("*.md")} == before
-
-
-def test_an_unsure_entry_is_left_out(client: TestClient) -> None:
-    page = client.post("/draft", data={"notes": UNSURE})
-    text = Seen(page.text).fields["text"]
-    marks = re.findall(r'value="(out:[^"]*)"', page.text)
-    assert marks, text
-    form = dict(re.findall(r'type="hidden" name="(proof|once)" value="([^"]*)"', page.text))
-    after = client.post("/draft/settle", data={**form, "text": text, "notes": UNSURE, "settle": marks[0]})
-    left = Seen(after.text).fields["text"]
-    assert after.status_code == 200 and set(left.splitlines()) < set(text.splitlines())
 
 
 def test_news_by_tap(client: TestClient, folder: Path) -> None:

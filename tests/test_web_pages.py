@@ -307,7 +307,7 @@ def harmless(page: str) -> Seen:
     for tag, attributes in seen.elements:
         assert tag in TAGS, tag
         for name, value in attributes.items():
-            assert name in ATTRIBUTE_NAMES or re.fullmatch(r"data-(slash|live|slide|copy|print)", name), (tag, name)
+            assert name in ATTRIBUTE_NAMES or re.fullmatch(r"data-(slash|enter|live|slide|copy|print)", name), (tag, name)
             if name in ("href", "src", "action"):
                 assert re.match(r"[/#](?!/)|https?://", value), (tag, value)
                 assert value[0] in "/#" or tag == "a"

@@ -1,7 +1,7 @@
 """The access table: every route there is, and what it allows. A route without a row here is refused at the start.
 
-Everything that writes is a POST and carries the proof of its form (`sessions`) and a key that makes it count once
-(`forms.Once`). With a token (`--lan`), only the rows that say so are open to those who have not logged in.
+Everything that writes is a POST. Every POST but the log-in carries the proof of its form (`sessions`), and one that writes
+a key that makes it count once (`once`). With a token (`--lan`), only the rows that say so are open to those who have not logged in.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from typing import Literal, NamedTuple
 KB = 1024
 FORM = 64 * KB
 """Bytes that a form without files may have."""
-NOTES = 256 * KB
-"""Bytes of notes and the case made of them; each may be three for one letter that was typed."""
+NOTES = 512 * KB
+"""Bytes of notes, as they were read and as they are, and the cases made of them; each may be three for one letter that
+was typed."""
 PHOTOGRAPH = 16 * KB * KB
 """Bytes of a photograph as a phone sends it."""
 
@@ -29,6 +30,11 @@ class Row(NamedTuple):
     @property
     def key(self) -> str:
         return f"{self.method} {self.path}"
+
+    @property
+    def proved(self) -> bool:
+        """Whether a form sent here must show that it was drawn for its session; before the log-in there is none yet."""
+        return self.method == "POST" and self.needs_token
 
 
 TABLE: tuple[Row, ...] = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import traceback
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from pathlib import Path
 from types import ModuleType
 
 from starlette.applications import Starlette
@@ -20,6 +21,7 @@ from casebase.web.denied import Denied
 from casebase.web.forms import Fields, read_form, read_pairs
 from casebase.web.guard import Guard
 from casebase.web.held import Held
+from casebase.web.once import Once
 from casebase.web.pages import (
     answer,
     ask,
@@ -40,6 +42,10 @@ from casebase.web.sessions import Sessions
 from casebase.web.site import Page, Site, Visit
 from casebase.web.trouble import broken, denied, refused
 
+STALE = Denied(403, "Look it over and send it again",
+               "The program was started anew or you logged in anew since this form was opened, or it came from elsewhere. "
+               "Nothing was changed by it just now. Had you sent it before, that counts and is not written twice.")
+
 MODULES: tuple[ModuleType, ...] = (
     ask, next_check, job, pictures, write_up, case, cases, weigh, answer, sheet, followups, overview, files, enter, api_routes)
 
@@ -55,14 +61,14 @@ def all_pages() -> dict[str, Page]:
     return pages
 
 
-def make_app(held: Held, hosts: frozenset[str], token: str = "") -> Guard:
+def make_app(held: Held, hosts: frozenset[str], token: str = "", written: Path | None = None) -> Guard:
     """The pages of one case folder.
 
     Parameters: `hosts`, the names with port under which a browser may ask ("127.0.0.1:8017"); `token`, what must be
-    shown once to get in, "" for none.
+    shown once to get in, "" for none; `written`, the file that remembers over a restart which forms were written.
     """
     pages = all_pages()
-    site = Site(held, Sessions(token), hosts, frozenset(row.path for row in TABLE))
+    site = Site(held, Sessions(token), hosts, frozenset(row.path for row in TABLE), Once(written))
     routes = [Route(row.path, _endpoint(site, row, pages[row.key]), methods=[row.method]) for row in TABLE]
     return Guard(Starlette(routes=routes), site)
 
@@ -87,15 +93,7 @@ def _endpoint(site: Site, row: Row, page: Page) -> Callable[[Request], Awaitable
 def _answered(visit: Visit, row: Row, page: Page) -> Response:
     """The page's answer; whatever a person got wrong becomes a page too."""
     try:
-        if not row.writes:
-            return page(visit)
-        if not visit.site.sessions.proves(visit.session, visit.form.get("proof")):
-            raise Denied(403, "This form is out of date", "The program was started anew since the page was opened, or the "
-                         "form came from elsewhere. Nothing was changed. Open the page again; what you typed stands below.")
-        key = visit.form.get("once")
-        if not key:
-            raise Denied(400, "Not a whole form", "The form did not arrive whole. Nothing was changed; send it again.")
-        return visit.site.once((visit.session, row.path, key), lambda: page(visit))
+        return _once_and_proved(visit, row, page)
     except Denied as reason:
         return denied(visit, reason)
     except Refused as reason:
@@ -103,3 +101,15 @@ def _answered(visit: Visit, row: Row, page: Page) -> Response:
     except Exception:
         traceback.print_exc()
         return broken(visit)
+
+
+def _once_and_proved(visit: Visit, row: Row, page: Page) -> Response:
+    """The page's answer, if a form shows whose it is; one that writes counts once."""
+    if row.proved and not visit.site.sessions.proves(visit.session, visit.form.get("proof")):
+        raise STALE
+    if not row.writes:
+        return page(visit)
+    key = visit.form.get("once")
+    if not key:
+        raise Denied(400, "Not a whole form", "The form did not arrive whole. Nothing was changed; send it again.")
+    return visit.site.once((visit.path, key), lambda: page(visit))

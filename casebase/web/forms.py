@@ -1,22 +1,18 @@
-"""What a person typed: fields of an address or a form, and the rule that the same form counts once."""
+"""What a person typed: fields of an address or a form."""
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import AsyncGenerator, Callable, Iterable, Iterator
-from threading import Lock
+from collections.abc import AsyncGenerator, Iterable, Iterator
 from typing import NamedTuple
 from urllib.parse import parse_qsl
 
 from starlette.datastructures import Headers, UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
-from starlette.responses import Response
 
 from casebase.web.denied import Denied
 
 MOST_FIELDS = 200
 MOST_FILES = 1
-MOST_ANSWERS = 500
 TOO_MANY = Denied(400, "Too many fields", f"This form has more than {MOST_FIELDS} fields; no page here sends so many.")
 
 
@@ -79,30 +75,3 @@ async def read_form(headers: Headers, body: bytes) -> Fields:
 
 async def _once(body: bytes) -> AsyncGenerator[bytes, None]:
     yield body
-
-
-class Once:
-    """Lets the same form count once: a second sending, also one at the same moment, gets the first one's answer.
-
-    Only answers that are given are kept, and only the last MOST_ANSWERS; what was refused may be sent again.
-    """
-
-    def __init__(self) -> None:
-        self._answers: OrderedDict[tuple[str, ...], Response] = OrderedDict()
-        self._busy: dict[tuple[str, ...], Lock] = {}
-        self._lock = Lock()
-
-    def __call__(self, key: tuple[str, ...], act: Callable[[], Response]) -> Response:
-        with self._lock:
-            mine = self._busy.setdefault(key, Lock())
-        with mine:
-            known = self._answers.get(key)
-            if known is not None:
-                return known
-            answer = act()
-            with self._lock:
-                if answer.status_code < 400:
-                    self._answers[key] = answer
-                while len(self._answers) > MOST_ANSWERS:
-                    self._busy.pop(self._answers.popitem(last=False)[0], None)
-            return answer

@@ -16,9 +16,9 @@ from starlette.responses import Response
 from starlette.routing import compile_path
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from casebase.web.access import TABLE, Row
+from casebase.web.access import FORM, TABLE, Row
 from casebase.web.denied import Denied
-from casebase.web.forms import Fields
+from casebase.web.forms import Fields, read_form
 from casebase.web.sessions import COOKIE, SESSION_SECONDS
 from casebase.web.site import Site, Visit
 from casebase.web.trouble import denied
@@ -44,6 +44,14 @@ PATTERNS = [(compile_path(row.path)[0], row) for row in TABLE]
 
 class _Gone(Exception):
     """The one who asked has left."""
+
+
+class _LogIn(Denied):
+    """Asks for the token. `form` is what was sent, to be shown again: a log-in that ended must cost nobody their words."""
+
+    def __init__(self, form: Fields | None = None) -> None:
+        super().__init__(401, "Please log in", "Scan the code that the terminal shows, or type the token that stands below it.")
+        self.form = form or Fields()
 
 
 class _Passed(NamedTuple):
@@ -88,7 +96,7 @@ class Guard:
         known = self.site.sessions.holds(session)
         row = _row(scope, known or not self.site.sessions.token)
         if row.needs_token and not known and self.site.sessions.token:
-            raise Denied(401, "Please log in", "Scan the code that the terminal shows, or type the token that stands below it.")
+            raise _LogIn(await self._typed(headers, host, row, receive))
         if row.method == "POST":
             self._origin(headers, host)
         body = await _body(headers, receive, row.most_bytes)
@@ -107,8 +115,19 @@ class Guard:
         if headers.getlist("origin") != [f"http://{host}"]:
             raise Denied(403, "Not sent from these pages", "The form came from elsewhere, so nothing was changed.")
 
+    async def _typed(self, headers: Headers, host: str, row: Row, receive: Receive) -> Fields:
+        """What somebody typed who is not logged in; nothing where it is no form of ours, or large."""
+        if row.method != "POST":
+            return Fields()
+        try:
+            self._origin(headers, host)
+            return await read_form(headers, await _body(headers, receive, min(row.most_bytes, FORM)))
+        except Denied:
+            return Fields()
+
     def _turn_away(self, scope: Scope, reason: Denied) -> Response:
-        visit = Visit(self.site, Request(scope).url.path, {}, Fields(), Fields(), "", "")
+        form = reason.form if isinstance(reason, _LogIn) else Fields()
+        visit = Visit(self.site, Request(scope).url.path, {}, Fields(), form, "", "")
         return denied(visit, reason)
 
 
@@ -130,7 +149,7 @@ def _row(scope: Scope, may_know: bool) -> Row:
         if row.method == method:
             return row
     if not may_know:
-        raise Denied(401, "Please log in", "Scan the code that the terminal shows, or type the token that stands below it.")
+        raise _LogIn
     if rows:
         raise Denied(405, "Not done this way", "This page is opened, not sent to; or the other way about.")
     raise Denied(404, "There is no such page", "Perhaps the address was cut off or mistyped.")

@@ -1,7 +1,8 @@
 """Who may come in, and whose form it is: the log-in token, the session cookie, the proof in every form.
 
-Without a token (loopback only) everybody who reaches the port is in, and the cookie serves the proof alone.
-All secrets live in memory and end with the program.
+Without a token (loopback only) everybody who reaches the port is in, and the cookie serves the proof alone. With one, a
+cookie is signed with the token: it needs no list of who is in, outlives a restart and ends with the token. Proofs end
+with the program, so that a form of an earlier run is looked at before it is sent.
 """
 
 from __future__ import annotations
@@ -16,14 +17,13 @@ from collections.abc import Callable
 from threading import Lock
 
 TOKEN_BYTES = 24
-SESSION_SECONDS = 12 * 60 * 60
-MOST_SESSIONS = 200
+SESSION_SECONDS = 7 * 24 * 60 * 60
 COOKIE = "casebase"
 # Wrong tokens a minute from one address, and from all of them, before the answer is "wait".
 GUESSES, ALL_GUESSES, MINUTE = 10, 200, 60.0
 MOST_ADDRESSES = 1_000
 
-_SESSION = re.compile(r"[A-Za-z0-9_-]{43}")
+_SESSION = re.compile(r"(([0-9]{1,12})\.[A-Za-z0-9_-]{22})\.([0-9a-f]{64})")
 
 
 def new_token() -> str:
@@ -32,31 +32,27 @@ def new_token() -> str:
 
 
 class Sessions:
-    """The sessions of one run of the program. `token` is "" where none is needed."""
+    """Who is in, and which forms are theirs. `token` is "" where none is needed."""
 
-    def __init__(self, token: str = "", clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, token: str = "", clock: Callable[[], float] = time.time) -> None:
         self.token = token
         self._clock = clock
         self._secret = secrets.token_bytes(32)
-        self._until: OrderedDict[str, float] = OrderedDict()
         self._wrong: OrderedDict[str, list[float]] = OrderedDict()
         self._lock = Lock()
 
     def start(self) -> str:
-        """A new session; the oldest makes room where there are too many."""
-        session = secrets.token_urlsafe(32)
-        if self.token:
-            with self._lock:
-                self._until[session] = self._clock() + SESSION_SECONDS
-                while len(self._until) > MOST_SESSIONS:
-                    self._until.popitem(last=False)
-        return session
+        """A new session: when it ends, what tells it from others, and the signature of both."""
+        named = f"{int(self._clock()) + SESSION_SECONDS}.{secrets.token_urlsafe(16)}"
+        return f"{named}.{_signed(self.token.encode(), named)}"
 
     def holds(self, session: str) -> bool:
-        """Whether this cookie is one that was handed out and has not run out."""
-        if not _SESSION.fullmatch(session):
+        """Whether this cookie is one that was handed out for this token and has not run out."""
+        found = _SESSION.fullmatch(session)
+        if not found:
             return False
-        return not self.token or self._clock() < self._until.get(session, 0.0)
+        return not self.token or (hmac.compare_digest(found[3], _signed(self.token.encode(), found[1]))
+                                  and self._clock() < int(found[2]))
 
     def is_token(self, given: str) -> bool:
         """Whether this is the token; the time it takes does not tell how much of it is right."""
@@ -80,7 +76,11 @@ class Sessions:
 
     def proof(self, session: str) -> str:
         """What a form of this session carries, to show that it was this program that drew it."""
-        return hmac.new(self._secret, session.encode(), hashlib.sha256).hexdigest()
+        return _signed(self._secret, session)
 
     def proves(self, session: str, given: str) -> bool:
         return hmac.compare_digest(given.encode("utf-8", "replace"), self.proof(session).encode())
+
+
+def _signed(secret: bytes, text: str) -> str:
+    return hmac.new(secret, text.encode(), hashlib.sha256).hexdigest()

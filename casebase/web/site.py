@@ -22,8 +22,9 @@ from casebase.trade.terms import DEFERS
 from casebase.web import drawing
 from casebase.web.access import Row
 from casebase.web.denied import status_of
-from casebase.web.forms import Fields, Once
+from casebase.web.forms import Fields
 from casebase.web.held import Held
+from casebase.web.once import Once
 from casebase.web.sessions import Sessions
 
 MORE = "<!-- more -->"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from typing import Any
+from urllib.parse import quote
 
 from starlette.responses import JSONResponse, Response
 
@@ -16,8 +16,9 @@ from casebase.web.site import Visit
 HEADINGS = {400: "That cannot be done as it stands", 404: "There is no such case", 409: "The file has changed meanwhile",
             413: "Too long", 503: "Busy just now", 507: "Not saved"}
 NEAREST = 5
-# Fields of a form that no person typed.
+# Fields of a form that no person typed: those that are made anew, and those that go along unseen.
 _OWN = {"proof", "once", "key"}
+_ALONG = {"mark", "settle", "read", "out", "job", "step", "field"}
 
 
 def denied(visit: Visit, reason: Denied) -> Response:
@@ -66,9 +67,13 @@ def _page(visit: Visit, status: int, heading: str, problems: tuple[Problem, ...]
         response: Response = JSONResponse({"problems": [problem.as_json() for problem in problems], "nearest": links or []},
                                           status)
     else:
-        typed: list[tuple[str, Any]] = [(name, value) for name, value in (*visit.query, *visit.form)
-                                        if name not in _OWN and value.strip()]
-        response = visit.page("trouble.html", status, heading=heading, problems=problems, links=links or [], typed=typed,
-                              log_in=status == 401)
+        sent = [(name, value) for name, value in (*visit.query, *visit.form) if name not in _OWN and value.strip()]
+        posted = any(visit.form)
+        # A form can be sent again from here; a file cannot be put back into one.
+        again = visit.path if posted and sent and not visit.form.files else ""
+        back = visit.path.rpartition("/")[0] or visit.path if posted else "/"
+        response = visit.page("trouble.html", status, heading=heading, problems=problems, links=links or [], again=quote(again),
+                              typed=[pair for pair in sent if pair[0] not in _ALONG], back=quote(back),
+                              along=[pair for pair in sent if pair[0] in _ALONG], log_in=status == 401)
     response.headers.update(headers or {})
     return response

@@ -13,7 +13,8 @@
       box.select();
     }
   });
-  each("textarea[data-slash]", (box) => box.addEventListener("keydown", (event) => {
+  // Enter asks; where it would write, or notes go over several lines, it stays a new line.
+  each("textarea[data-enter]", (box) => box.addEventListener("keydown", (event) => {
     if (event.key === "Enter" && !event.shiftKey && !event.isComposing) {
       event.preventDefault();
       box.form.requestSubmit();
