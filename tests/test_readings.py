@@ -207,7 +207,12 @@ def test_number_never_raises(text: str) -> None:
         ("half an hour", 0.5, "h"), ("an hour", 1, "h"), ("an hour and a half", 1.5, "h"), ("1 hr", 1, "h"), ("ten minutes", 10, "min"),
         ("30 secs", 30, "s"), ("6-year-old", 6, "year"), ("six years old", 6, "year"), ("a year old", 1, "year"),
         ("10yo", 10, "year"), ("2 years and a half", 2.5, "year"), ("5 months with fuel", 5, "month"), ("a week", 1, "week"),
-        ("twenty pulls", 20, "pull"),
+        ("twenty pulls", 20, "pull"), ("hour and a quarter", 1.25, "h"), ("hour and ten on the ignition", 70, "min"),
+        ("a quarter of an hour", 0.25, "h"), ("another hour", 1, "h"), ("a couple of hours", 2, "h"), ("two full days", 2, "day"),
+        # a word between, and units told by a noun
+        ("a fresh litre of fuel", 1, "l"), ("a litre of new stuff", 1, "l"), ("a quart and a half", 1.5, "quart"), ("a pint of oil", 1, "pint"),
+        ("one full turn", 1, "turn"), ("a hundred and fifty odd psi", 150, "psi"), ("8 horse", 8, "hp"), ("a couple of feet", 2, "ft"),
+        ("20 yards", 20, "yd"), ("set that one to 0.12 mm", 0.12, "mm"), ("three thousand and sixty rpm", 3060, "rpm"),
         # oil mix
         ("50:1", 50, ":1"), ("mixed 40 to 1", 40, ":1"), ("32 : 1", 32, ":1"), ("100:1", 100, ":1"),
     ],
@@ -271,7 +276,7 @@ def test_how_readings_are_shown() -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "", "7/8", "it has 2 cylinders", "two in the morning", "came in 2 in the end", "3 in a row", "1 in 50",
+        "", "7/8", "I start it once a day", "with the two-bar heater on", "in a two-horse trailer", "went for a pint", "40 dollars an hour", "it has 2 cylinders", "two in the morning", "came in 2 in the end", "3 in a row", "1 in 50",
         "2 in 1", "one in ten", "a bar of soap", "a pound of butter", "a foot in the door", "second gear", "first pull",
         "starts on the second pull", "starts on the third pull", "on the fourth day", "a second later", "wait a minute",
         "12:30", "1:50", "10/1", "26-014", "v8 engine", "m8 bolt", "1.2.3 psi", "1e5 psi", "no psi", "1/0 turn",

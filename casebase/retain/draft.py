@@ -1,7 +1,8 @@
 """Free spoken notes to the draft of a case. Nothing is invented: what the notes do not say stays empty.
 
 Every entry carries the sentence it was read from and whether the reading is sure; unsure ones are for the person to
-settle. The draft is read by rules over the vocabulary and cue words of time and effect, not by a model.
+settle. Rules over the vocabulary and cue words of time and effect read each sentence; what they read is weighed against
+what such sentences are like (`storychoice`), and a thing that is only likely is added as unsure.
 """
 
 from __future__ import annotations
@@ -16,13 +17,15 @@ from casebase.record.case import Case, Check, Effect, Fault, History, Machine, O
 from casebase.retain import storycues as cues
 from casebase.retain.job import title_of
 from casebase.retain.story import Entry, Sentence, machine_of, sentences
+from casebase.retain.storycauses import causes_in
+from casebase.retain.storychoice import Choice
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader, looks
-from casebase.retain.storyties import Symptoms, segments
+from casebase.retain.storyties import Symptoms
+from casebase.retain.storyweigh import LIKELY, Weighing
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import MAX_CHARACTERS
 from casebase.trade.readings import Reading
-from casebase.trade.words import FILLERS, tokens
 
 
 class DraftStep(NamedTuple):
@@ -75,23 +78,25 @@ class Draft:
                 + sum(bool(cause.doubt) for cause in self.causes))
 
 
-def draft(text: str, lexicon: Lexicon) -> Draft:
-    """Reads notes into a draft. Raises `Refused` when there is no word in them or they are too long."""
+def draft(text: str, lexicon: Lexicon, choice: Choice | None = None) -> Draft:
+    """Reads notes into a draft; `choice` weighs what a sentence tells. Raises `Refused` when there is no word in them or they are too long."""
     if len(text) > MAX_CHARACTERS:
         raise refuse("too-long", f"the notes have {len(text):,} characters; {MAX_CHARACTERS:,} can be read at once",
                      "give one job at a time", field="notes")
     parts = list(sentences(text, lexicon))
     if not parts:
         raise refuse("no-words", "there are no words in these notes", "say what came in and what was done", field="notes")
-    return _Notes(text, parts, lexicon).read()
+    return _Notes(text, parts, lexicon, choice or Choice(lexicon.vocabulary)).read()
 
 
 class _Notes:
     """Goes through the sentences once, each in the light of those before it."""
 
-    def __init__(self, text: str, parts: list[Sentence], lexicon: Lexicon) -> None:
+    def __init__(self, text: str, parts: list[Sentence], lexicon: Lexicon, choice: Choice) -> None:
         self.text, self.parts, self.lexicon = text, parts, lexicon
         self.reader = Reader(lexicon)
+        self.weighing = Weighing(self.reader, choice)
+        self.likely: list[str] = []
         self.symptoms = Symptoms(lexicon)
         self.steps: list[Told] = []
         self.entries: list[Entry] = []
@@ -112,7 +117,7 @@ class _Notes:
         stated = self._all("outcome")
         outcome = stated[-1] if stated else self._outcome()
         return Draft(
-            text=self.text, machine=machine_of(self.parts), complaint=self._first("complaint"),
+            text=self.text, machine=machine_of(self.parts), complaint=self._first("complaint") or self._trouble(),
             symptoms=self._all("symptoms"), absent=self._absent(), history=self._all("stored", "note", "tried before"),
             steps=steps, readings=tuple(DraftReading(reading, part.text) for part in self.parts for reading in part.readings),
             causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"),
@@ -121,6 +126,11 @@ class _Notes:
     def _all(self, *fields: str) -> tuple[Entry, ...]:
         return tuple(entry for entry in self.entries if entry.field in fields)
 
+    def _trouble(self) -> Entry | None:
+        """The sentence that first tells a symptom, where none is plainly the complaint."""
+        first = self._first("symptoms")
+        return first and Entry("complaint", _trimmed(cues.without_saying(first.sentence)), first.sentence, "the first trouble that is told")
+
     def _first(self, field: str) -> Entry | None:
         return next(iter(self._all(field)), None)
 
@@ -128,6 +138,7 @@ class _Notes:
 
     def _sentence(self, number: int, sentence: Sentence) -> None:
         text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
+        self.likely = self.weighing.symptoms(sentence, number / len(self.parts), self.steps, self.symptoms.words)
         advised = number > 0 and bool(self.entries) and self.entries[-1].field == "advice" and self.entries[-1].sentence == self.parts[number - 1].text
         if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)):
             self.entries.append(Entry("advice", _trimmed(text), text))
@@ -158,6 +169,8 @@ class _Notes:
             self._absences(sentence)
         if told and not self.steps:
             self._complaint(sentence, told)
+        for label in self.likely:
+            self._symptom(label, "", sentence, LIKELY.format(what="this"))
         effects = self._effects(number, sentence, told)
         if len(self.entries) + len(self.steps) + len(self.causes) == before and not (outcome or effects or self._is_heard(sentence)):
             self.unread.append(text)
@@ -209,12 +222,11 @@ class _Notes:
         if not self.steps:
             quiet += [(seen.start, seen.end) for seen in sentence.observations
                       if seen.kind == "symptom" and seen.status == "present" and (number < 3 or cues.is_complaint(sentence.text))]
-        if self.steps and cues.is_proof(sentence.text[:40]) and not _FAILS.search(sentence.text) and not self.reader.actions(sentence) and not sentence.of("setting"):
-            self.proofs.append((number, sentence))
-            return []
-        told = self.reader.steps(sentence, quiet=quiet)
+        proves = self.steps and cues.is_proof(sentence.text[:40]) and not _FAILS.search(sentence.text) and not self.reader.actions(sentence) and not sentence.of("setting")
+        told = [] if proves else self.reader.steps(sentence, quiet=quiet)
         if not self.steps:
             told = [step for step in told if self._is_work(number, sentence, step)]
+        told = self.weighing.steps(sentence, told, number / len(self.parts), self.steps, self.symptoms.words)
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
@@ -242,7 +254,7 @@ class _Notes:
             self.entries.append(Entry("complaint", _trimmed(cues.without_saying(sentence.text)), sentence.text))
 
     def _symptom(self, label: str, words: str, sentence: Sentence, doubt: str) -> None:
-        if label not in self.symptoms.words:
+        if label not in self.symptoms.words and label in self.likely:
             self.symptoms.add(label, words)
             self.entries.append(Entry("symptoms", label, sentence.text, doubt))
 
@@ -274,8 +286,7 @@ class _Notes:
         """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""
         before = self.last_repair[1] if self.last_repair else None
         new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
-        soon = self.last_repair is not None and number - self.last_repair[0] <= 2 and not (told and told[-1].kind == "check")
-        heard = self.symptoms.tie(sentence, told, before, new, likely=bool(told) or soon)
+        heard = self.weighing.tie(sentence, number / len(self.parts), told, self.steps, self.symptoms, new, before)
         if heard and before is not None and not told and cues.is_of_each(sentence.text):
             self._share(before, sentence)
         repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
@@ -343,21 +354,6 @@ class _Notes:
 _BY_ME = re.compile(r"\b(?:i|we|i've|i'd)\b", re.IGNORECASE)
 _FAILS = re.compile(r"^(?!proof|proved).*\b(?:still|died|again|stopped|quit)\b", re.IGNORECASE)
 _SO = re.compile(r"\b(?:so|which means|that means|therefore|meaning)\b", re.IGNORECASE)
-
-
-def causes_in(sentence: Sentence, lexicon: Lexicon) -> list[str]:
-    """The causes a sentence names, in order; the words of a name may stand in another order ("the stiff metering diaphragm")."""
-    named = [(seen.start, seen.label) for seen in sentence.observations
-             if seen.kind == "cause" and seen.status in ("present", "possible")]
-    for start, end in segments(sentence):
-        if any(start <= place < end for place, _label in named):
-            continue
-        heads = {token.head for token in sentence.folded if start <= token.start < end}
-        loose = [(len(words), label) for label, term in lexicon.vocabulary.terms["cause"].items() for name in (*label.split(" or "), label, *term.also)
-                 if len(words := {token.head for token in lexicon.folding.fold(tokens(name))} - FILLERS) > 1 and words <= heads]
-        if loose:
-            named.append((start, max(loose)[1]))
-    return list(dict.fromkeys(label for _start, label in sorted(named)))
 
 
 def _is_ages(words: str) -> bool:

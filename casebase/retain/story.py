@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from casebase.retain.storycues import is_history, is_stored
-from casebase.retain.storyvalues import standing
+from casebase.retain.storyreadings import Heard
 from casebase.retrieve.lexicon import Found, Lexicon
 from casebase.retrieve.understand import Observation, understand
-from casebase.trade.readings import Reading, find_readings
+from casebase.trade.readings import Reading
 from casebase.trade.terms import Kind
 from casebase.trade.words import Token, tokens
 
@@ -59,24 +59,13 @@ class Sentence(NamedTuple):
 
 def sentences(text: str, lexicon: Lexicon) -> Iterator[Sentence]:
     """The sentences of a text, in order. A line end ends a sentence too; "approx." does not."""
+    heard = Heard()
     for start, piece in _pieces(text):
         folded = lexicon.folding.fold([_respelled(token, lexicon) for token in tokens(piece)])
         if not any(token.text[0].isalnum() for token in folded):
             continue
-        readings = tuple(reading for reading in standing(find_readings(piece), piece)
-                         if reading.unit != "pull" and not _is_price(reading, piece))
-        yield Sentence(piece, start, tuple(folded), tuple(lexicon.find(folded)), readings,
+        yield Sentence(piece, start, tuple(folded), tuple(lexicon.find(folded)), heard.read(piece),
                        understand(piece, lexicon).observations)
-
-
-_PRESSURE = re.compile(r"\b(?:press\w*|compress\w*|gauge|vacuum|pump\w*|tyres?|tires?|hold\w*|held|pop\w*|leak\w*|air|blow\w*)\b", re.IGNORECASE)
-
-
-def _is_price(reading: Reading, text: str) -> bool:
-    """ "11.80 in parts" is money and no length, and pounds are money where nothing speaks of pressure."""
-    if reading.unit == "psi" and "pound" in reading.text.lower():
-        return not _PRESSURE.search(text)
-    return reading.unit == "in" and bool(re.match(r" parts\b", text[reading.end:]))
 
 
 def _respelled(token: Token, lexicon: Lexicon) -> Token:

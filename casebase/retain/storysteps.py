@@ -73,7 +73,7 @@ class Reader:
         causes = [seen.label for seen in sentence.observations if seen.kind == "cause" and seen.status == "present"]
         self.last_causes = causes or ([] if any(step.kind == "do" for step in told) else self.last_causes)
         for step, following in zip_longest(told, told[1:]):
-            self._fill(step, following.start if following else len(sentence.text))
+            self.fill(step, following.start if following else len(sentence.text))
         judged = any(step.kind == "check" and step.verdict for step in told)
         return [step for step in told if step.kind != "check" or not (
             step.terms[0] in _NOT_STEPS or (judged and step.verdict is None and not any(map(str.isdigit, step.found)) and len(step.found) < 5))]
@@ -241,7 +241,8 @@ class Reader:
 
     # --- what belongs to a step -------------------------------------------------------------------------------------
 
-    def _fill(self, step: Told, stop: int) -> None:
+    def fill(self, step: Told, stop: int) -> None:
+        """Adds finding and verdict, or time and money, from the words up to `stop`."""
         text = step.sentence.text
         rest = text[step.start: stop]
         if step.kind == "check":

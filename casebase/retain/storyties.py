@@ -5,14 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cache
-from typing import cast
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import Cue, effects_in
 from casebase.retain.storystep import Told
 from casebase.retrieve.lexicon import Lexicon
-from casebase.retrieve.sayings import OTHER, effect_sayings
 from casebase.trade.handbook import rows
 from casebase.trade.terms import Vocabulary
 from casebase.trade.words import FILLERS, tokens
@@ -24,15 +22,12 @@ _COMMON = FILLERS | frozenset(
      "fast", "hard", "speed", "one", "two", "time", "all", "day", "has", "have", "over", "down", "what", "new", "old", "bar", "without", "let", "back", "dry", "wet"])
 _STILL = re.compile(r"\bstill\b|\bkept\b|\bas (?:before|ever)\b|\bremained?\b|\bcarried on\b", re.IGNORECASE)
 _RANK: dict[Result, int] = {"worse": 3, "better": 2, "cured": 1, "no change": 0, "not tested": 0}
-# What a job took and cost stands between what was done and what it did.
-_PAID = re.compile(r"\b[\w-]+(?: [\w-]+){0,3} (?:minutes?|mins?|hours?|quid|pounds?|euros?|dollars?|bucks?|pence|cents?)(?: \w+ty)?\b,?|[€£$]? ?\d+[.,]\d\d\b,?", re.IGNORECASE)
-LIKELY = 0.5  # a stretch surer than this is taken for what it is like
 _BOTH = re.compile(r"\b(?:both|the two|everything|all of it|the lot|all three)\b", re.IGNORECASE)
 # Of which family of symptoms a verb speaks where no symptom is named.
 _FAMILIES = {"start": ("starting",), "fire": ("starting",), "run": ("running", "power"), "rev": ("running", "power"), "idle": ("idling",),
              "pull": ("power",), "cut": ("cutting attachment",), "smoke": ("oil and smoke",), "smoothly": ("running", "idling")}
 # What is set when an action of the vocabulary is "adjust ...".
-_SET_BY = {"low-speed screw": "adjust mixture", "high-speed screw": "adjust mixture", "idle speed screw": "adjust idle speed",
+SET_BY = {"low-speed screw": "adjust mixture", "high-speed screw": "adjust mixture", "idle speed screw": "adjust idle speed",
            "idle speed": "adjust idle speed", "ignition air gap": "set ignition air gap", "plug gap": "clean and gap spark plug",
            "full-throttle speed": "set governor", "belt tension": "adjust belt", "chain tension": "set chain tension",
            "inlet valve clearance": "set valve clearance", "exhaust valve clearance": "set valve clearance",
@@ -66,6 +61,11 @@ class Symptoms:
     def open(self) -> list[str]:
         return [label for label in self.words if label not in self.cured]
 
+    def settle(self, steps: Iterable[Told]) -> None:
+        """Takes as cured what the last word on it says is cured."""
+        last = {symptom: result for step in steps for symptom, result in step.effects.items()}
+        self.cured = {symptom for symptom, result in last.items() if result == "cured"}
+
     def named(self, sentence: Sentence, start: int, end: int, steps: Sequence[Told] = ()) -> list[str]:
         """The symptoms that a stretch of a sentence speaks of: by a term, else by a word that is theirs alone."""
         terms = [term.label for term in sentence.found if term.kind == "symptom" and term.how != "part"
@@ -92,12 +92,10 @@ class Symptoms:
             if named:
                 self.topic = self.focus = named
 
-    def tie(self, sentence: Sentence, steps: Sequence[Told], before: Told | None, new: Collection[str] = (), *,
-            likely: bool = True) -> bool:
+    def tie(self, sentence: Sentence, steps: Sequence[Told], before: Told | None, new: Collection[str] = ()) -> bool:
         """Gives the effects told in a sentence to the steps they follow; True where there was any.
 
-        Symptoms in `new` are told of here for the first time: that they are there is not what a step did. With `likely`,
-        a sentence in other words than the known ones is taken for what it is most like.
+        Symptoms in `new` are told of here for the first time: that they are there is not what a step did.
         """
         told = False
         heard: list[str] = []
@@ -115,9 +113,6 @@ class Symptoms:
                 heard = target or heard
                 if step is not None and not self._is_topic(step, target, sentence, start, end):
                     self._note(step, target or heard or self._said_next(sentence, end, steps), result, sentence)
-        step = _step_before(steps, len(sentence.text)) or before
-        if likely and not told and step is not None and (steps or not step.effects):
-            told = self._likely(sentence, step, steps, new)
         mentioned = self.named(sentence, 0, len(sentence.text), steps)
         if mentioned:
             self.focus = mentioned
@@ -146,25 +141,6 @@ class Symptoms:
         if not gone and not states and _well_now(sentence, start, end, steps):
             return [("cured", named)]
         return [("cured", gone)] if gone else []
-
-    def _likely(self, sentence: Sentence, step: Told, steps: Sequence[Told], new: Collection[str]) -> bool:
-        """What a sentence that holds none of the known phrases most likely says of what was done before."""
-        start = 0
-        if steps:
-            if steps[-1] is not step:
-                return False  # what follows a look is what it showed
-            position = max(other.end for other in steps)
-            start = next((low for low, _high in segments(sentence) if low >= position), len(sentence.text))
-        rest = _PAID.sub(" ", sentence.text[start:]).strip(" ,.;")
-        if len(rest.split()) < 2:
-            return False
-        guess = effect_sayings().guess(rest)
-        named = self.named(sentence, start, len(sentence.text), steps)
-        if guess.label == OTHER or guess.chance < LIKELY or (named and set(named) <= set(new)):
-            return False
-        self._note(step, named, cast(Result, guess.label), sentence)
-        step.doubts.append(f'"{rest}" is taken to say "{guess.label}"')
-        return True
 
     def _said_next(self, sentence: Sentence, position: int, steps: Sequence[Told]) -> list[str]:
         """The symptom named right after a bare "better": "better, it had more power"."""
@@ -227,7 +203,7 @@ class Symptoms:
         return ([label for label in spoken if label in helped] or spoken or helped or open_)[:1] if open_ else list(step.effects)
 
     def _helps(self, step: Told, symptom: str) -> bool:
-        actions = [_SET_BY.get(term, term) for term in step.terms]
+        actions = [SET_BY.get(term, term) for term in step.terms]
         return any(helps(self.lexicon.vocabulary, action, symptom) for action in actions)
 
 

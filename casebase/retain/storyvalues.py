@@ -31,7 +31,7 @@ class Values:
 
 _TURNED = re.compile(
     r"\b(?:re)?(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|bent|pumped|moved|went|tightened|torqued|eased|"
-    r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
+    r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put(?! (?:the|a|my) (?:tach|rev|meter|gauge|tester))|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
     r"tweaked|enriched|nipped|pulled it|come|came out at|up to|down to)\b", re.IGNORECASE)
 _FROM = re.compile(r"\bfrom\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
 _SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$|\bhad (?:closed|opened|worn|crept|gone|drifted|dropped)\b[^,;]{0,20}$", re.IGNORECASE)
@@ -42,13 +42,13 @@ _UNTIL = re.compile(r"\b(?:till|until|so (?:that )?it|so there|which left|that l
 _AT = re.compile(r"\b(?:to|at|from|was|is|stood|found it|set it|put it|left it|got it)\s*(?:about |around |roughly |just )*(?:a |an )?$", re.IGNORECASE)
 _STIRRED = re.compile(r"\b(?:opened|closed|turned|screwed|backed|wound|moved|eased|leaned|richened|raised|lowered|nudged|gave|tweaked|cracked)\b", re.IGNORECASE)
 _ITSELF = re.compile(r"\b(?:came|fell|dropped|rose|climbed)(?: back)?(?: down| up)?\b", re.IGNORECASE)
-_APPROACH = r"(?:about |around |roughly |exactly |just |only |barely |nearly |a )*"
-_CUE = rf"\b(?:from|to|at|was|were|now|then|or|stood|then to|got|gave|is|back to|of|on|went)\s+{_APPROACH}"
+APPROACH = r"(?:about |around |roughly |exactly |just |only |barely |nearly |a )*"
+_CUE = rf"\b(?:from|to|at|was|were|now|then|or|stood|then to|got|gave|is|back to|of|on|went)\s+{APPROACH}"
 _NOMINAL = re.compile(r"\b(?:should(?:'ve| have)? (?:be|been|read)|ought to (?:be|have been)|supposed to be|spec(?:ified)?(?: is| says)?|(?:book|manual|maker) (?:says|wants|gives)|wants|"
                       r"nominal(?:ly)?|instead of|not the|target(?: is)?|aim(?:ed|ing)? for)\s+(?:about |around |at least |to be )*$", re.IGNORECASE)
-_PART = r"(?:an? |one |three |five |seven )?(?:half|quarters?|eighths?)"
+PART = r"(?:an? |one |three |five |seven )?(?:half|quarters?|eighths?)"
 _BARE = {
-    "turn": re.compile(rf"{_CUE}(?P<value>(?:\d+ )?\d+/\d+|\d+(?:[.,]\d+)?|(?:one|two|three)(?: and {_PART})?|{_PART}|\d and {_PART})\b"
+    "turn": re.compile(rf"{_CUE}(?P<value>(?:\d+ )?\d+/\d+|\d+(?:[.,]\d+)?|(?:one|two|three)(?: and {PART})?|{PART}|\d and {PART})\b"
                        r"(?! ?(?:[a-z]*(?:mm|rpm|psi|%)|hours?|min|pulls?|times?|of |cuts?|more|day|week|side|end|hour|the|an? ))", re.IGNORECASE),
     "rpm": re.compile(r"(?<![\d.,/€£$])(?P<value>\d{1,2}[, ]?\d{3})\b(?! ?(?:[a-z]*(?:mm|psi|hours?|ohms?|volts?|w|kw|cc)\b))", re.IGNORECASE),
     "mm": re.compile(rf"{_CUE}(?P<value>\d?[.,]\d{{1,3}}|\d)\b(?! ?(?:(?!(?:and|but|so|i|which|then|now)\b)[a-z%€£]|[.,]?\d))", re.IGNORECASE),
@@ -84,10 +84,10 @@ def standing(found: Sequence[Reading], text: str) -> list[Reading]:
 
 # A number without its unit, told after another that had one: "from 75 bar to 110", "was twenty thou, set it to twelve".
 _WORDS = "|".join((*(word for word, value in COUNTS.items() if value and word not in ("a", "an")), "hundred"))
-_COUNT = rf"(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {_PART})?)"
-_AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{_APPROACH}{_COUNT}"
+_COUNT = rf"(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: and {PART})?)"
+_AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{APPROACH}{_COUNT}"
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
-_STARTED = re.compile(rf"\bfrom {_APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
+_STARTED = re.compile(rf"\bfrom {APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
 _CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nope|sorry|scratch that|make that|tell a lie|i mean|i tell a lie|correction|hang on|hold on|wait|rather|or rather|actually)\b"
                         r"(?:[ ,.–—-]+(?:no|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|"
                         r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
@@ -131,7 +131,7 @@ class _Sides:
 
     def _is_by(self, between: str, reading: Reading, moved: re.Match[str] | None) -> bool:
         """Whether a value is by how much a setting was moved: "turned it out half a turn", and not where it was put."""
-        given = reading.value >= 1 and re.search(r"\bgave it\b", between)  # "gave it one and a quarter" is where it was put
+        given = (reading.value >= 1 or reading.unit not in ("turn", "rpm", "")) and re.search(r"\b(?:gave|give) (?:it|them|her|him)\b", between)  # "gave it one and a quarter" is where it was put
         if not (moved or self.turned) or _AT.search(between) or given:
             return False
         if reading.unit == "turn" and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):

@@ -31,6 +31,17 @@ def writable_cache(folder: Path) -> tuple[Path | None, list[str]]:
     return None, [f"the cache folder {place} cannot be written, so the index is built anew each time"]
 
 
+def shared_cache(name: str) -> Path | None:
+    """A file in the cache folder that serves all case folders; None where none can be kept."""
+    from platformdirs import user_cache_path
+
+    place = user_cache_path("casebase")
+    with suppress(OSError):
+        place.mkdir(parents=True, exist_ok=True, mode=0o700)
+        return place / name
+    return None
+
+
 @contextmanager
 def locked(place: Path | None) -> Iterator[None]:
     """One builder at a time; the lock goes with the process that holds it. What a killed one left is removed."""

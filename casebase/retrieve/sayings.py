@@ -8,22 +8,25 @@ Information Retrieval, ch. 13; the weights as in Rennie et al. 2003). The exampl
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
-from math import log, log1p, sqrt
+from itertools import chain, pairwise
+from math import log, sqrt
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from casebase.trade import DATA
+from casebase.retrieve.text import stem
 from casebase.trade.words import plain
 
 FloatArray = npt.NDArray[np.float64]
 
 SMOOTHING = 0.2  # Lidstone's; chosen on examples held back
 OTHER = "none"
+_NEAR = 6  # telling words closer than this make a pair
+_PLAIN = frozenset("^ $ 0 the a an it i was of and to in on that my is had so with for at as then".split())
 _WORD = re.compile(r"[a-z']+|\d[\d.,/]*")
 
 
@@ -35,38 +38,47 @@ class Guess(NamedTuple):
 
 
 class Sayings:
-    """Learned from `examples`, clauses by what they mean."""
+    """What clauses of known meaning taught, all meanings equally likely before a word is heard.
 
-    def __init__(self, examples: Mapping[str, Sequence[str]]) -> None:
-        self.labels = tuple(examples)
-        clauses = [(number, features(clause)) for number, label in enumerate(self.labels) for clause in examples[label]]
-        counts: dict[str, int] = {}
-        for _number, found in clauses:
-            for feature in found:
-                counts[feature] = counts.get(feature, 0) + 1
-        self._idf = {feature: log((1 + len(clauses)) / (1 + count)) + 1 for feature, count in counts.items()}
-        mass: dict[str, dict[int, float]] = {feature: {} for feature in counts}
-        totals = np.full(len(self.labels), SMOOTHING * len(counts))
-        for number, found in clauses:
-            for feature, weight in self._weights(found).items():
-                mass[feature][number] = mass[feature].get(number, 0.0) + weight
-                totals[number] += weight
-        self._base = np.log(SMOOTHING) - np.log(totals)
-        self._gains = {feature: (np.fromiter(by, dtype=np.int64), np.array([log1p(value / SMOOTHING) for value in by.values()]))
-                       for feature, by in mass.items()}
+    `arrays`: `idf` and `starts` by feature, `meaning` and `gains` by feature and meaning, `base` by meaning.
+    """
 
-    def _weights(self, found: Iterable[str]) -> dict[str, float]:
-        weights = {feature: self._idf[feature] for feature in found if feature in self._idf}
-        norm = sqrt(sum(weight * weight for weight in weights.values())) or 1.0
-        return {feature: weight / norm for feature, weight in weights.items()}
+    def __init__(self, labels: Iterable[str], features: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
+        self.labels, self.arrays = tuple(labels), dict(arrays)
+        self.features = tuple(features)
+        self._ids = {feature: number for number, feature in enumerate(self.features)}
+        self._idf, self._starts = arrays["idf"], arrays["starts"]
+        self._meaning, self._gains, self._base = arrays["meaning"], arrays["gains"], arrays["base"]
+
+    @classmethod
+    def learn(cls, examples: Mapping[str, Sequence[str]], *, smoothing: float = SMOOTHING) -> Sayings:
+        """Learns from clauses by what they mean. `smoothing` is Lidstone's: the more, the less a single word decides."""
+        labels = tuple(examples)
+        met = [features(clause) for label in labels for clause in examples[label]]
+        often = Counter(chain.from_iterable(met))
+        ids = {word: number for number, word in enumerate(word for word, count in often.items() if count > 1)}  # said once it teaches nothing
+        found = [[ids[word] for word in words if word in ids] for words in met]
+        lengths = np.array([len(words) for words in found])
+        columns = np.fromiter(chain.from_iterable(found), np.int64, lengths.sum())
+        means = np.repeat(np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels]), lengths)
+        idf = np.log((1 + len(found)) / (1 + np.bincount(columns, minlength=len(ids)))) + 1
+        weights = idf[columns]
+        weights /= np.repeat(np.sqrt(np.add.reduceat(weights * weights, np.cumsum(lengths) - lengths)), lengths)
+        cells, inverse = np.unique(columns * len(labels) + means, return_inverse=True)
+        return cls(labels, ids, {
+            "idf": idf, "starts": np.searchsorted(cells, np.arange(len(ids) + 1) * len(labels)), "meaning": cells % len(labels),
+            "gains": np.log1p(np.bincount(inverse, weights) / smoothing),
+            "base": log(smoothing) - np.log(smoothing * len(ids) + np.bincount(means, weights, len(labels)))})
 
     def chances(self, clause: str) -> FloatArray:
-        """The chance of each of `labels` for a clause, all equally likely before a word was heard; they sum to 1."""
-        weights = self._weights(features(clause))
-        score: FloatArray = self._base * sum(weights.values())
-        for feature, weight in weights.items():
-            numbers, gains = self._gains[feature]
-            score[numbers] += weight * gains
+        """The chance of each of `labels` for a clause; they sum to 1."""
+        known = [self._ids[feature] for feature in features(clause) if feature in self._ids]
+        weights = self._idf[known]
+        weights /= sqrt(float(weights @ weights)) or 1.0
+        score: FloatArray = self._base * weights.sum()
+        for number, weight in zip(known, weights, strict=True):
+            here = slice(self._starts[number], self._starts[number + 1])
+            score[self._meaning[here]] += weight * self._gains[here]
         powers = np.exp(score - score.max())
         return np.asarray(powers / powers.sum())
 
@@ -78,9 +90,11 @@ class Sayings:
 
 
 def features(clause: str) -> frozenset[str]:
-    """Words and pairs of neighbours, with the ends of the clause; figures are all alike."""
-    words = ["^", *("0" if word[0].isdigit() else word for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
-    return frozenset((*words, *(f"{one} {other}" for one, other in zip(words, words[1:], strict=False))))
+    """Stems, neighbours, and pairs of telling words near each other; the ends of the clause count, figures are all alike."""
+    words = ["^", *("0" if word[0].isdigit() else stem(word) for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
+    telling = [word for word in words if word not in _PLAIN]
+    near = (" & ".join(sorted(pair)) for place, one in enumerate(telling) for pair in ((one, other) for other in telling[place + 1: place + _NEAR]))
+    return frozenset((*words, *(f"{one} {other}" for one, other in pairwise(words)), *near))
 
 
 def read_examples(path: Path) -> dict[str, list[str]]:
@@ -93,9 +107,3 @@ def read_examples(path: Path) -> dict[str, list[str]]:
         elif line.strip() and not line.startswith("#"):
             clauses.append(line.strip())
     return found
-
-
-@cache
-def effect_sayings() -> Sayings:
-    """What is said of what a repair did: the results of a step, or `OTHER`."""
-    return Sayings(read_examples(DATA / "effects.txt"))

@@ -19,7 +19,7 @@ _UNIT_WORDS = {
     "in": ("in", "inch", "inches", '"'), "thou": ("thou", "thousandth", "thousandths", "mils"),
     "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters", "mil"),
     "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
-    "ft": ("ft", "foot", "feet"), "m": ("metre", "metres", "meter", "meters"),
+    "ft": ("ft", "foot", "feet"), "yd": ("yd", "yards", "yard"), "m": ("metre", "metres", "meter", "meters"),
     "psi": ("psi", "p.s.i", "p.s.i.", "lb/in2", "pounds", "pound", "lbs", "lb"),
     "kPa": ("kpa",), "bar": ("bar", "bars"),
     "kgf/cm2": ("kgf/cm2", "kgf/cm²", "kg/cm2", "kg/cm²"),
@@ -33,7 +33,7 @@ _UNIT_WORDS = {
     "cc": ("cc", "cm3", "cm³", "ccm", "cubic centimetres", "cubic centimeters"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
     "quart": ("quart", "quarts"), "gal": ("gal", "gallon", "gallons"), "turn": ("turn", "turns"), "%": ("%", "percent", "per cent"),
-    "degC": ("°c", "degrees c", "deg c", "degc"), "degF": ("°f", "degrees f", "deg f", "degf"), "hp": ("hp", "horsepower"),
+    "degC": ("°c", "degrees c", "deg c", "degc"), "degF": ("°f", "degrees f", "deg f", "degf"), "hp": ("hp", "horsepower", "horse"),
     "kW": ("kw", "kilowatt", "kilowatts"), "s": ("second", "seconds", "sec", "secs"), "min": ("min", "mins", "minute", "minutes"),
     "h": ("hour", "hours", "hr", "hrs"),
     "day": ("day", "days"), "week": ("week", "weeks"), "month": ("month", "months"),
@@ -41,7 +41,7 @@ _UNIT_WORDS = {
 }
 # Turns and percent stay out: both are bare numbers to pint, and one would be turned into the other.
 _PINT_NAMES = {
-    "in": "inch", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "m": "meter", "thou": "thou", "psi": "psi",
+    "in": "inch", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "yd": "yard", "m": "meter", "thou": "thou", "psi": "psi",
     "kPa": "kilopascal", "bar": "bar", "kgf/cm2": "kilogram_force / centimeter ** 2", "N.m": "newton * meter",
     "ft-lb": "foot * pound_force", "in-lb": "inch * pound_force", "rpm": "revolutions_per_minute", "V": "volt",
     "A": "ampere", "ohm": "ohm", "kohm": "kiloohm", "cc": "centimeter ** 3", "ml": "milliliter", "l": "liter",
@@ -59,35 +59,47 @@ _FIGURES = {word: str(value) for word, value in COUNTS.items() if value < 10 and
 _PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
           "eighths": 8, "sixteenth": 16, "sixteenths": 16}
 _NUMBER_WORDS = {*COUNTS, *_PARTS, "hundred", "thousand"} - {"a", "an"}
-_ONE_OF = ("turn", "year", "month", "week", "day", "h", "in", "quart")  # the units of which "a" counts one: "a year old"
+# The units of which "a" counts one: "a year old"; a pint is also a pastime.
+_ONE_OF = ("turn", "year", "month", "week", "day", "h", "in", "mm", "quart", "l", "gal")
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
 # The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
 # that no text can keep them busy.
 _WORD = "|".join(sorted((*COUNTS, *_PARTS, "hundred", "thousand"), key=len, reverse=True))
 _PART = "|".join(sorted(_PARTS, key=len, reverse=True))
-_DIGITS = (r"(?:(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
+_ANOTHER = (r"another(?= (?:hour|minute|turn|inch|litre|liter|quart|gallon)\b)|(?:a )?couple(?: of)?(?= (?:good )?"
+            r"(?:feet|inches|minutes|hours|days|weeks|months|years|turns|litres|liters|quarts|metres|mm|mil|thou|volts|psi)\b)")
+_ANOTHERS = {"another": 1.0} | dict.fromkeys(("couple", "a couple", "couple of", "a couple of"), 2.0)
+_DIGITS = (rf"(?:{_ANOTHER}|"
+           r"(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
            rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
            r"|\d{1,3} (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
 _DECIMALS = rf"point(?:[ -](?:{'|'.join(_FIGURES)})){{1,4}}"
-_SAID = (rf"(?:{_DECIMALS}|(?:{_WORD})(?:[ -](?:(?<=hundred.)and[ -])?(?:{_WORD})){{0,8}}"
+_SAID = (rf"(?:{_DECIMALS}|(?:{_WORD})(?:[ -](?:(?:(?<=hundred.)|(?<=thousand.))and[ -])?(?:{_WORD})){{0,8}}"
          rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})|[ -]{_DECIMALS})?)")
-_NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
+NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
-_READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{_NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{_NUMBER}))?[\s-]{{0,3}}(?:of an? )?"
+_MANNER = r"(?:odd|full|whole|good|solid|straight|fresh|new)[\s-]"  # "a fresh litre"
+_READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?P<high>{NUMBER}))?[\s-]{{0,3}}"
+            rf"(?:of an? |(?:and a bit |{_MANNER}){{1,2}})?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
-_BETWEEN = rf"\bbetween (?P<low>{_NUMBER}) and (?={_NUMBER})"
-_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year)(?:es|s)? and "
+_BETWEEN = rf"\bbetween (?P<low>{NUMBER}) and (?={NUMBER})"
+_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year|quart|pint|litre|liter|gallon|metre|meter|mil)(?:es|s)? and "
              rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of the| the)")
-_RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:])"
+_AND_MINUTES = r"\b(?:(?P<whole>an|one|two|three|four) )?hours? and (?P<minutes>five|ten|twenty|twenty[ -]five|forty|fifty)\b(?! (?:min|sec|of|odd))"
+_RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:]|[.,]\d)"
 
 # Where a comma before three digits parts thousands ("2,800 rpm"); elsewhere it is a decimal comma ("0,125 mm").
 _LARGE = frozenset(("rpm", "psi", "kPa", "ohm", "cc", "ml", "h"))
 _ORDINALS = frozenset(("third", "fourth", "eighth", "sixteenth"))
+# What makes a number a pronoun ("set that one to 0.12 mm"), a time a rate ("once a day") and a unit a name ("a two-bar heater").
+_PRONOUN = r"\b(?:that|this|the|each|other|which|every|last|first|good|old|new|no|any) $"
+_RATE = r"(?:\b(?:once|twice|times?|pounds?|dollars?|euros?|quid|bucks|starts?|job) |[£$€]\s?[\d.,]{1,9} )$"
+_NAMED = {"bar": r"[ -](?:heater|fire|electric)", "horse": r"[ -]?(?:box|trailer|float|stall|stable|drawn)"}
 # What makes "in" the preposition, and pounds a price or a weight.
 _AFTER_IN = r" (?:\d|(?:the|an?|my|his|her|our|its?|this|that|these|those|there|here|each|every|all|total)\b)"
-_PENCE = rf" (?:\d\d|(?:{_WORD})(?:[ -](?:{_WORD}))?)\b(?! ?(?:mm|min|hour|psi|thou))"  # "four pound thirty"
+_PENCE = rf" (?:(?:an hour|each|a time)\b|\d\d|(?:{_WORD})(?:[ -](?:{_WORD}))?)\b(?! ?(?:mm|min|hour|psi|thou))"  # "four pound thirty"
 _NOT_PRESSURE = (r"\b(?:costs?|paid|pay|charged?|worth|spent|spend|price|sold|bought|weigh(?:s|ed|ing)?|weight)\b"
                  r"[^.;!?]{0,40}$")
 
@@ -140,7 +152,7 @@ def _may_hold_number(text: str) -> bool:
         return True
     words = re.split(r"[\W_]+", text.lower())
     return any(word in _NUMBER_WORDS for word in words) or any(
-        one in ("a", "an") and _UNIT_OF.get(unit) in _ONE_OF for one, unit in pairwise(words))
+        one in ("a", "an", "another", "couple") and any(unit in _UNIT_OF for unit in words[at + 1:at + 4]) for at, one in enumerate(words))
 
 
 def _spelled(text: str) -> tuple[str, Sequence[int]]:
@@ -165,6 +177,11 @@ def _plain_readings(text: str) -> Iterator[Reading]:
             unit = "ml"  # "six hundred mil" is of oil
         if low is None or _is_no_quantity(match, unit):
             continue
+        start = match.start()
+        if match["high"] and match["low"] == "one" and _compiled(_PRONOUN).search(text[max(0, start - 8):start]):
+            yield from (one._replace(start=one.start + match.start("high"), end=one.end + match.start("high"))
+                        for one in _plain_readings(match.group()[match.start("high") - start:]))
+            continue
         if unit in ("degC", "degF") and re.search(r"(?:^|[\s(])-$", text[max(0, match.start() - 2):match.start()]):
             low = -low
         yield Reading(low, unit, match.group(), _value(match["high"], unit) if match["high"] else None, match.start(),
@@ -182,9 +199,11 @@ def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
     text, low = match.string, match["low"]
     if match["unit"] == "in":  # "two in the morning", "1 in 50": the preposition, not the unit
         return low[-1] not in "0123456789" or bool(_compiled(_AFTER_IN).match(text, match.end()))
+    named = _NAMED.get(match["unit"])
+    if named and _compiled(named).match(text, match.end()):
+        return True
     if low in ("a", "an"):
-        idiom = unit == "day" and _compiled(r"\bif \S{1,12} $").search(text[max(0, match.start() - 20):match.start()])
-        return unit not in _ONE_OF or bool(idiom)  # "thirty years old if it's a day"
+        return _counts_none(match, unit)
     if low in _ORDINALS and " of " not in match.group():  # "on the third pull"
         return True
     if unit == "psi" and match["unit"] in ("pound", "pounds", "lb", "lbs"):
@@ -195,13 +214,26 @@ def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
     return False
 
 
+def _counts_none(match: re.Match[str], unit: str) -> bool:
+    """Whether "a" before a unit counts no quantity: "once a day", "a foot", "thirty years old if it's a day"."""
+    before = match.string[max(0, match.start() - 20):match.start()]
+    if unit not in _ONE_OF or match["unit"] == "gal":
+        return not (unit in ("pint", "ft", "m") and _compiled(r" of (?!the|that|my|his)").match(match.string, match.end()))
+    return bool(_compiled(_RATE).search(before) or (unit == "day" and _compiled(r"\bif \S{1,12} $").search(before)))
+
+
 def _and_part_readings(text: str) -> Iterator[Reading]:
     """ "A turn and a half", "turn and a quarter", "2 years and a half"."""
     for match in _compiled(_AND_PART).finditer(text):
         whole, part, unit = number(match["whole"] or "one"), number(match["part"]), _UNIT_OF[match["unit"]]
-        if whole is None or part is None or match["part"] in _ORDINALS or not (match["whole"] or unit == "turn"):
+        if whole is None or part is None or match["part"] in _ORDINALS or not (match["whole"] or unit in ("turn", "h")):
             continue
+        unit = "ml" if match["unit"] == "mil" and whole >= 100 else unit
         yield Reading(whole + part, unit, match.group(), None, match.start(), match.end())
+    for match in _compiled(_AND_MINUTES).finditer(text):  # "an hour and ten"
+        whole, part = number(match["whole"] or "one"), number(match["minutes"])
+        if whole is not None and part is not None:
+            yield Reading(60 * whole + part, "min", match.group(), None, match.start(), match.end())
 
 
 def _ratios(text: str) -> Iterator[Reading]:
@@ -217,6 +249,8 @@ def number(text: str) -> float | None:
     cleaned = re.sub(r"(?<=\w) an?$", "", " ".join(text.lower().replace("-", " ").split()))  # "half a (turn)"
     if len(cleaned) > 80:
         return None
+    if cleaned in _ANOTHERS:
+        return _ANOTHERS[cleaned]
     mixed = re.fullmatch(r"(?:(\d+) (?:and )?)?(\d+)/(\d+)", cleaned)
     if mixed:
         return None if int(mixed[3]) == 0 else int(mixed[1] or 0) + int(mixed[2]) / int(mixed[3])

@@ -1,0 +1,165 @@
+"""A setting's change told in one breath: "from 3,350 down to 3,120", "eight inches back to one", "14 mm, it had been at eleven".
+
+The unit is often said once or not at all; so numbers are read here with and without one, and two of them make a change
+by the words around them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from casebase.retain.storyvalues import APPROACH, fits, standing
+from casebase.trade.readings import COUNTS, Reading, find_readings, number
+
+_WORDS = "|".join((*(word for word, value in COUNTS.items() if value and word not in ("a", "an")), "hundred", "thousand"))
+_PART = r"(?:an? |one |three |five |seven |eleven |thirteen )?(?:half|quarters?|eighths?|sixteenths?)"
+_NUMBER = re.compile(
+    rf"(?<![\w.,/€£$])(?:\d{{1,2}}[, ]\d{{3}}|\d+ (?:and )?\d+/\d+|\d+/\d+|\d*[.,]\d+|\d+(?: and {_PART})?"
+    rf"|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: (?:hundred|thousand))?(?: and {_PART})?)(?![\w/]|[.,]\d)", re.IGNORECASE)
+# What a number without a unit follows, and what may follow it; "one" and "half" are other things elsewhere.
+_BEFORE_BARE = re.compile(
+    r"(?:^|\b(?:from|to|at|was|were|is|on|now|than|till|until|for|then|both|read|reads?|reading|doing|making|made|showed|only|opening|hit|said)|, (?:in|out|down|up)?|^(?:in|out|down|up),)"
+    rf"[ ,]*{APPROACH}$", re.IGNORECASE)
+_NOUN = re.compile(r"(?:-| (?!(?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like|open|out|in|below|till|until|when|"
+                   r"to|from|the|over|either|each|this|that|is|at|while|though|or|off|back|up|down|using|it|i|he|she|they|flat|if|not|of slack|under|just)\b)[^\W\d])", re.IGNORECASE)
+# From these words between two numbers the second is where the setting was left.
+_TO = re.compile(
+    rf"(?! ?(?:-|or|and)\b)[^.;,\d]{{0,45}}?[, ]+(?:(?:(?:back|up|down|in|out|over|round|on) )*to|until|till(?: there (?:was|wasn't|were))?(?: but)?)\s+{APPROACH}$", re.IGNORECASE)
+_CLAUSE = re.compile(r"\b(?:and|so|but|then|which|when|i|he|she|they|it|that)\b|[;:]", re.IGNORECASE)
+# The other way round: "14 psi from about six", "14 mm, it had been at eleven", "fifty to one instead of seventy".
+_BACK = re.compile(
+    rf"[^.;\d]{{0,25}}?[, ]+(?:instead of|(?:up |down )?from(?: this)?|(?:(?:and|but) )?(?:it|they|that|there|where it|which|before)? ?(?:had been|was before|were before|before(?: it)? was|before)(?: set)?(?: at)?)"
+    rf"\s+{APPROACH}$", re.IGNORECASE)
+_BY = re.compile(r"\b(?:by|another|out by|in by)\s+(?:about |around |just )?(?:an? )?$", re.IGNORECASE)
+_ON = re.compile(r" (?:down |up |back )?(?:to|until|till)\b", re.IGNORECASE)
+_DIRECTION = re.compile(r"\b(?:up|down|back)\b", re.IGNORECASE)
+# A tale in two clauses: "it was doing 3,400 flat out, so I brought it down to 3,100".
+_STOOD = re.compile(r"\b(?:hanging|proud|slack|was|were|been|stood|standing|sat|sitting|doing|making|made|showed|read|reading|at|found(?: it)?|had|come|measured|idling|had only|opening)\b[^,;.]{0,22}$", re.IGNORECASE)
+_MOVED = re.compile(
+    rf"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|brought|raised|lowered|bent|moved|went|took|eased|leaned|richened|increased|reduced|"
+    rf"dropped|cut|put|got|made|changed|cranked|gave|squeezed|shut|tightened|slackened|regapped|gapped|lifted|pulled|trimmed|steps?|stepped|reset|wind|turn|take)\b"
+    rf"[^.;]{{0,40}}?(?:\b(?:to|at|on|till|until|for|till there (?:was|wasn't but))\s+{APPROACH}|\b(?:it|them|both|was) )$|\bnow (?:at|on) {APPROACH}$", re.IGNORECASE)
+_LIMITS = {"turn": (0, 6), "rpm": (800, 16000), ":1": (10, 120), "psi": (2, 5000), "bar": (2, 5000), "N.m": (2, 150), "mm": (0, 160), "in": (0, 160), "thou": (0, 160)}
+
+_THOUSANDS = re.compile(r"[1-9]\d?,\d{3}")
+_ITSELF = re.compile(r"\b(?:came|comes|fell|fall|rose|climbed|crept|drifted|wandered|swung|swinging|varied|gauge|needle|revs) [^,;.]*$", re.IGNORECASE)
+_LARGE = ("rpm", "psi")  # in which a comma before three digits parts thousands
+# Where a setting ends that is told by a look and no number: "from a millimetre low up to level with the floor".
+_PLAINLY = re.compile(r"[^.;,\d]{0,25}?,? ?\b(?:to|till|until) (?P<words>flush|level|nothing|none|nil|next to nothing|full|just \w+)\b", re.IGNORECASE)
+
+
+class Change(NamedTuple):
+    """A setting as found and as left, in the words of the text, and where they stand in it."""
+
+    before: str
+    after: str
+    start: int
+    end: int
+
+
+def quantities(text: str, unit: str) -> list[Reading]:
+    """The quantities in a text that a setting told in `unit` may have, and the bare numbers that may be such, in order."""
+    every = [_whole(part, text) for reading in find_readings(text) for part in _ends(reading)]
+    low, high = _LIMITS.get(unit, (0.0, float("inf")))
+    found = [reading for reading in every if fits(reading.unit, unit)]
+    for match in _NUMBER.finditer(text):
+        start, end = match.span()
+        if any(other.start < end and start < other.end for other in every):
+            continue
+        value = number(match.group().replace(",", "") if unit in _LARGE or _THOUSANDS.fullmatch(match.group()) else match.group())
+        if value is None or not low < value <= high or _NOUN.match(text[end:]) or not _BEFORE_BARE.search(text[:start]):
+            continue
+        found.append(Reading(value, "", match.group(), None, start, end))
+    return standing(sorted(found, key=lambda reading: reading.start), text)
+
+
+def _ends(reading: Reading) -> Iterator[Reading]:
+    """Both ends of "3,350 to 3,120 rpm", each by itself."""
+    link = re.search(r"\s*(?:-|–|\bto\b|\bor\b)\s*", reading.text)
+    if reading.high is None or link is None:
+        yield reading
+        return
+    unit = re.search(r" ?[^\W\d]+$", reading.text) if _THOUSANDS.fullmatch(reading.text[: link.start()]) else None  # "2,600" alone would be two point six
+    yield Reading(reading.value, reading.unit, reading.text[: link.start()] + (unit.group() if unit else ""), None, reading.start, reading.start + link.start())
+    yield Reading(reading.high, reading.unit, reading.text[link.end():], None, reading.start + link.end(), reading.end)
+
+
+def _whole(reading: Reading, text: str) -> Reading:
+    """ "One turn and an eighth", said as the end of a range."""
+    part = re.match(rf" and (?P<part>{_PART})\b", text[reading.end:], re.IGNORECASE) if reading.unit in ("turn", "in") else None
+    value = number(part["part"]) if part else None
+    if part is None or value is None:
+        return reading
+    end = reading.end + part.end()
+    return reading._replace(value=reading.value + value, text=text[reading.start: end], end=end)
+
+
+def changes(text: str, unit: str, *, told: bool = False) -> list[Change]:
+    """The changes told in a text of a setting in `unit`; `told` is True where a number alone is known to be of it."""
+    found = quantities(text, unit)
+    pairs: list[Change] = []
+    number_ = 0
+    while number_ < len(found):
+        first, following = found[number_], found[number_ + 1: number_ + 2]
+        change = _change(text, first, following[0], known=told or unit == "rpm") if following else None
+        number_ += 2 if change else 1
+        plainly = None if change else _PLAINLY.match(text[first.end:])
+        if plainly and (first.unit or told) and not _BY.search(text[: first.start]):
+            change = Change(first.text.strip(), plainly["words"], first.start, first.end + plainly.end())
+        if change:
+            pairs.append(change)
+    return pairs
+
+
+def _change(text: str, first: Reading, second: Reading, *, known: bool) -> Change | None:
+    lead, between = text[: first.start], text[first.end: second.start]
+    away = bool(re.search(rf"\bfrom {APPROACH}$", lead, re.IGNORECASE))
+    known = known or bool(first.unit or second.unit)
+    if _BY.search(lead) and not _STOOD.search(lead):
+        return None
+    if _TO.fullmatch(between) and not _CLAUSE.search(between) and (away or known or _DIRECTION.search(between)):
+        if not away and re.search(rf"\b(?:to|till|until) {APPROACH}$", lead, re.IGNORECASE):
+            return None  # "set it to one, then to two": two turns of it
+        return Change(first.text.strip(), second.text.strip(), first.start, second.end)
+    if _BACK.fullmatch(between) and known and not away and not _ON.match(text[second.end:]):
+        return Change(second.text.strip(), first.text.strip(), first.start, second.end)
+    if known and _STOOD.search(lead) and _MOVED.search(between) and not _MOVED.search(lead[-60:]) and len(between) < 90:
+        return Change(first.text.strip(), second.text.strip(), first.start, second.end)
+    return None
+
+
+# A lone value is where the setting was left, unless these words make it what was found, what is wanted, or by how much it was moved.
+_FOUND = re.compile(r"\b(?:was|were|been|stood|standing|sat|sitting|read|showed|measured|found(?: it| them)?|from|hanging|had|gone|idling|doing|making)\b[^,;.]{0,25}$|\b(?:tach\w*|gauge|meter|feelers?)\b[^;.]{0,15}$", re.IGNORECASE)
+_WANTED = re.compile(r"\b(?:should(?:'ve)?(?: be| have been)?|ought to be|supposed to be|wants?|needs?|not|n't|spec(?:ified)?(?: is)?|book (?:says|wants)|maker (?:says|wants)|under|feeler)\b[^,;.]{0,12}$", re.IGNORECASE)
+_PUT = re.compile(rf"\b(?:to|at|on|now|is|was|set|from)\s+{APPROACH}(?:an? )?$", re.IGNORECASE)
+_RUNS = re.compile(r"\b(?:idles|runs|ran|idled|running|purrs)\b[^,;.]*$", re.IGNORECASE)
+_OF_SLACK = re.compile(r" (?:of )?(?:slack|play|give|free|off the)\b", re.IGNORECASE)
+_GAP = re.compile(r"\b(?:gap|on|in|up|done|with),? (?:of |with )?(?:about |around )?$", re.IGNORECASE)
+_GIVEN = re.compile(r"\b(?:new|gave|give|put|fitted|set|left|leave|took|take|torqued|gapped|got|to|till|until|now)\b[^.;]{0,60}$", re.IGNORECASE)
+
+
+def lone(text: str, value: Reading) -> str:
+    """Whether a value that stands alone is "before" or "after"; "" where it is neither."""
+    lead = text[: value.start]
+    if _WANTED.search(lead) or (_BY.search(lead) and value.unit in ("turn", "")):
+        return ""
+    if _RUNS.search(lead):
+        return ""  # "idles like a clock at 2,800" tells how it goes now
+    if value.unit == "turn" and not _PUT.search(lead):
+        return ""  # "backed it off a turn" is by how much
+    found, given = _FOUND.search(lead), _GIVEN.search(lead)
+    if found and not (given and given.start() > found.start()):
+        return "before"
+    return "after" if given or _OF_SLACK.match(text[value.end:]) or _GAP.search(lead) else ""
+
+
+def by_itself(text: str, change: Change) -> bool:
+    """Whether something changed that nobody set: "the speed came down from 14,200 to 12,800"."""
+    return bool(_ITSELF.search(text[: change.start]))
+
+
+def overlaps(start: int, end: int, taken: Iterable[tuple[int, int]]) -> bool:
+    """Whether a stretch shares a place with one of those that are taken."""
+    return any(first < end and start < last for first, last in taken)

@@ -1,0 +1,215 @@
+"""What a sentence of a note tells, weighed: what the rules read in it, and what it is like.
+
+Rules know phrases, likeness knows examples; neither is right often enough alone. Each thing a sentence might tell is
+given a chance by logistic regression over a few features of both and of what was told before. The weights lie in
+`trade/data/reading.txt`; `tools/learn_reading.py` finds them, from notes that the examples did not hold.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from functools import cache
+from math import exp, log
+from typing import NamedTuple, TypeVar
+
+from casebase.retain.story import Sentence
+from casebase.retain.storycues import is_complaint
+from casebase.retain.storylearned import SUBJECTS, Subject, learned
+from casebase.retain.storystep import Told
+from casebase.retain.storyties import SET_BY, helps, segments
+from casebase.retain.storyvalues import fits
+from casebase.retrieve.sayings import OTHER, Sayings
+from casebase.trade import DATA
+from casebase.trade.terms import Kind, Vocabulary
+
+ACCEPTED: dict[Subject, float] = {"steps": 0.35, "symptoms": 0.3, "effects": 0.2}  # from this chance on a thing is taken as told; best F1 on notes held back
+PLAIN: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.3, "effects": 0.05}  # what the rules read needs only this much of it
+_CANDIDATES = 6
+_KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
+_LEAST = 1e-4  # chances below this are all alike
+_I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
+_TURNED = re.compile(r"\b(?:still|again|not|no|never|now)\b|n't", re.IGNORECASE)
+
+Features = Mapping[str, float]
+Thing = TypeVar("Thing", bound=Hashable)
+
+
+class Like(NamedTuple):
+    """How like a sentence is to what tells `label`: the chance by its best stretch and by the whole, the place among all
+    labels (0 first; -1 when only rules brought it up), and the characters of the best stretch."""
+
+    label: str
+    best: float
+    whole: float
+    rank: int
+    start: int
+    end: int
+
+
+class Likeness:
+    """A sentence held against the examples of one subject, whole and stretch by stretch."""
+
+    def __init__(self, sayings: Sayings, sentence: Sentence) -> None:
+        self.sayings = sayings
+        spans = [(0, len(sentence.text))]
+        spans += [(start, end) for start, end in segments(sentence) if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 2]
+        self._spans = spans
+        self._chances = [sayings.chances(sentence.text[start:end]) for start, end in spans]
+        self._numbers = {label: number for number, label in enumerate(sayings.labels)}
+        number = self._numbers[OTHER]
+        self.other = float(self._chances[0][number])
+        self.least_other = float(min(chances[number] for chances in self._chances))
+
+    def by_stretch(self, label: str) -> list[tuple[int, int, float]]:
+        """The stretches, the whole first, each with its chance of a label."""
+        number = self._numbers.get(label)
+        return [(start, end, float(chances[number]) if number is not None else 0.0) for (start, end), chances in zip(self._spans, self._chances, strict=True)]
+
+    def of(self, label: str, rank: int = -1) -> Like:
+        """How like the sentence is to one label."""
+        number = self._numbers.get(label)
+        if number is None:
+            return Like(label, 0.0, 0.0, rank, *self._spans[0])
+        best = max(range(len(self._spans)), key=lambda span: float(self._chances[span][number]))
+        return Like(label, float(self._chances[best][number]), float(self._chances[0][number]), rank, *self._spans[best])
+
+    def likeliest(self, read: Collection[str]) -> list[Like]:
+        """The likeliest labels, and those that the rules `read`."""
+        best = self._chances[0].copy()
+        for chances in self._chances[1:]:
+            best = best.clip(min=chances)
+        order = [label for number in (-best).argsort()[: _CANDIDATES + 1] if (label := self.sayings.labels[number]) != OTHER][:_CANDIDATES]
+        return [self.of(label, rank) for rank, label in enumerate(order)] + [self.of(label) for label in read if label not in order]
+
+
+def accepted(subject: Subject, chances: Mapping[Thing, float], read: Collection[Thing]) -> set[Thing]:
+    """The things surely enough told; where none is, of those the rules `read` what is not unlikely: a plain short sentence is
+    like too many things to be surely like one."""
+    sure = {thing for thing, chance in chances.items() if chance >= ACCEPTED[subject]}
+    return sure or {thing for thing in read if chances[thing] >= PLAIN[subject] * ACCEPTED[subject]}
+
+
+class Context(NamedTuple):
+    """What was told before a sentence: its `place` in the note in [0, 1), steps as labels of sayings, symptoms, and the likeness before."""
+
+    place: float
+    steps: Sequence[str]
+    symptoms: Collection[str]
+    before: Likeness | None
+
+
+class Choice:
+    """Weighs what sentences tell. Give other `sayings` or `weights` to learn and to measure."""
+
+    def __init__(self, vocabulary: Vocabulary, *, sayings: Mapping[Subject, Sayings] | None = None,
+                 weights: Mapping[Subject, Features] | None = None) -> None:
+        self.vocabulary = vocabulary
+        self._sayings = sayings
+        self._weights = weights or read_weights()
+
+    def likeness(self, subject: Subject, sentence: Sentence) -> Likeness:
+        """A sentence held against the examples of a subject."""
+        return Likeness((self._sayings or {}).get(subject) or learned(subject), sentence)
+
+    def chance(self, subject: Subject, thing: str, features: Features, sentence: Sentence) -> float:
+        """The chance, in [0, 1], that a sentence tells a thing with these features."""
+        weights = self._weights[subject]
+        score = weights["constant"] + sum(weights.get(name, 0.0) * value for name, value in features.items())
+        return 1 / (1 + exp(-max(-50.0, min(50.0, score))))
+
+    def steps(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, bool], context: Context) -> dict[Like, float]:
+        """The steps a sentence may tell with their chances; those the rules `read`, True with a value, are always among them."""
+        found = likeness.likeliest(read)
+        return {like: self.chance("steps", like.label, self._step_features(like, found, sentence, likeness, read, context), sentence) for like in found}
+
+    def symptoms(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, str], context: Context) -> dict[Like, float]:
+        """The symptoms a sentence may tell with their chances; `read` gives those the rules found their status."""
+        found = likeness.likeliest(read)
+        return {like: self.chance("symptoms", like.label, _symptom_features(like, found, sentence, likeness, read, context), sentence) for like in found}
+
+    def _step_features(self, like: Like, found: Sequence[Like], sentence: Sentence, likeness: Likeness, read: Mapping[str, bool],
+                       context: Context) -> Features:
+        """What speaks for and against a step."""
+        kind, label = like.label.split(" ", 1)
+        check = self.vocabulary.terms["check"].get(label) if kind == "check" else None
+        measured = check is not None and any(fits(reading.unit, check.unit) for reading in sentence.readings)
+        others = [other for other in read if other != like.label]
+        return {
+            **likeness_features(like, found, likeness),
+            "read": like.label in read, "read first": like.label in read and like.rank == 0, "read check": like.label in read and kind == "check",
+            "read set": like.label in read and kind == "set", "read with a value": read.get(like.label, False),
+            "other read": bool(others), "other of the kind read": any(other.startswith(kind + " ") for other in others),
+            "no step yet": not context.steps, "check": kind == "check", "set": kind == "set", "measured": measured,
+            "unit missing": check is not None and bool(check.unit) and not measured, "set to a value": kind == "set" and bool(sentence.readings),
+            "before": log_of(context.before.of(like.label).best if context.before else 0.0), "just told": like.label in context.steps[-3:],
+            "cures what was seen": kind == "do" and any(self._cures(label, seen) for seen in context.steps[-4:]),
+            **_match_features(sentence, _KINDS[kind], label),
+            "helps": kind == "do" and any(helps(self.vocabulary, label, symptom) for symptom in context.symptoms),
+            "place": context.place, **form_features(sentence),
+        }
+
+    def helped(self, step: Told, symptom: str) -> bool:
+        """Whether published tables know what was done for a symptom."""
+        return any(helps(self.vocabulary, SET_BY.get(term, term), symptom) for term in step.terms)
+
+    def _cures(self, action: str, seen: str) -> bool:
+        """Whether an action removes a cause that a check points to."""
+        check = self.vocabulary.terms["check"].get(seen.removeprefix("check "))
+        cure = self.vocabulary.terms["action"].get(action)
+        return check is not None and cure is not None and not set(check.points_to).isdisjoint(cure.cures)
+
+
+def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, likeness: Likeness, read: Mapping[str, str], context: Context) -> Features:
+    """What speaks for and against a symptom that is told as being there."""
+    status, first = read.get(like.label, ""), not context.steps
+    return {
+        **likeness_features(like, found, likeness),
+        "read": status == "present", "read otherwise": status not in ("", "present"), "other read": any(label != like.label for label in read),
+        "known": like.label in context.symptoms, "no step yet": first, "read before a step": first and status == "present",
+        "likely before a step": first * log_of(like.best), "owner tells": is_complaint(sentence.text), "place": context.place,
+        **_match_features(sentence, "symptom", like.label), "opening": context.place < 0.2, "turned": bool(_TURNED.search(sentence.text)), **form_features(sentence),
+    }
+
+
+def likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) -> Features:
+    best = max(other.best for other in found)
+    return {"best": log_of(like.best), "whole": log_of(like.whole), "nothing": log_of(likeness.other), "nothing at least": log_of(likeness.least_other),
+            "first": like.rank == 0, "second": like.rank == 1, "not like": like.rank < 0, "behind": log_of(best) - log_of(like.best)}
+
+
+def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:
+    """How plainly the words of a label stand there: a name says more than a pattern, a long one more than a short one."""
+    terms = [term for term in sentence.of(kind) if term.label == label]
+    return {"by name": any(term.how == "name" for term in terms), "words matched": max((len(term.used) for term in terms), default=0)}
+
+
+def form_features(sentence: Sentence) -> Features:
+    return {"stretches": min(len(segments(sentence)), 5), "words": log(1 + len(sentence.text.split())), "by me": bool(_I.search(sentence.text))}
+
+
+def log_of(chance: float) -> float:
+    """A chance as a feature."""
+    return log(chance + _LEAST)
+
+
+@cache
+def read_weights() -> dict[Subject, dict[str, float]]:
+    """The weights of `reading.txt`: a line "= subject", below it a feature and its weight on each line."""
+    found: dict[Subject, dict[str, float]] = {subject: {} for subject in SUBJECTS}
+    subject: Subject = "steps"
+    for line in (DATA / "reading.txt").read_text(encoding="utf-8").splitlines():
+        if line.startswith("= "):
+            subject = next(subject for subject in SUBJECTS if line == f"= {subject}")
+        elif line.strip() and not line.startswith("#"):
+            name, weight = line.rsplit(maxsplit=1)
+            found[subject][name] = float(weight)
+    return found
+
+
+def written_weights(weights: Mapping[Subject, Features]) -> Iterable[str]:
+    """The lines of `reading.txt`."""
+    yield "# How much each feature of storychoice.py counts; made by tools/learn_reading.py."
+    for subject, features in weights.items():
+        yield f"\n= {subject}"
+        yield from (f"{name} {weight:.4f}" for name, weight in features.items())
