@@ -247,7 +247,7 @@ def test_a_short_sentence_announces_the_fault() -> None:
 def test_what_is_told_in_unknown_words_is_read_by_likeness_and_unsure() -> None:
     (told,) = draft("Walk-behind mower, four-stroke. It surges. Cleaned the carburettor. Purrs away like a kitten from then on.", lexicon()).steps
     assert isinstance(told.step, Repair) and told.step.effects == (Effect("surges", "cured"),)
-    assert any("taken to say" in doubt for doubt in told.doubts)
+    assert any("is likely" in doubt for doubt in told.doubts)
 
 
 def test_an_effect_on_no_named_symptom_is_unsure() -> None:

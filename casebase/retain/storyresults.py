@@ -15,7 +15,7 @@ from casebase.retain.storyties import Symptoms, segments
 from casebase.retrieve.sayings import OTHER
 
 SURE = 0.4  # less sure than this, a sentence tells of one piece of work only what became of a symptom
-LIKELY = 'taken to say "{result}" of {symptom}'
+LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
 _RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
 _NOW = re.compile(r"\bnow\b|\bthat (?:did|was|cured|fixed|sorted)\b", re.IGNORECASE)
@@ -140,7 +140,7 @@ def tied(sentence: Sentence, sight: Sight, before: Sequence[Mapping[str, Result]
             if place == number:
                 step.effects[symptom] = result
                 if sight.proposed.get((place, symptom)) != result:
-                    step.doubts.append(LIKELY.format(result=result, symptom=symptom))
+                    step.doubts.append(LIKELY.format(result=result, symptom=symptom, work=step.terms[0]))
                 if sentence is not step.sentence and sentence not in step.more:
                     step.more.append(sentence)
     return bool(found)

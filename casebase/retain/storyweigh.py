@@ -17,7 +17,7 @@ _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look o
 _IN_SIGHT = 3  # so many pieces of work before a sentence may still be what it speaks of
 # From these chances on a setting is taken: without a value, with the value it was left at, with both values.
 ALONE, OF_A_VALUE, OF_A_CHANGE = 0.8, 0.3, 0.05
-LIKELY = "{what} is only what the sentence is like; its words are not known"
+LIKELY = "{what} is likely, though not told in known words"
 
 
 class Weighing:
