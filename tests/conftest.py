@@ -21,8 +21,9 @@ settings.load_profile("casebase")
 
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Sends everything that is cached to a directory of this test session."""
+    """Sends everything that is cached to a directory of this test session, and forgets how wide the runner's paper is."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("COLUMNS", raising=False)
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
         yield
 
