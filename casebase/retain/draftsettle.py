@@ -154,7 +154,8 @@ def _one(front: _Front, way: Way, said: str, value: str, span: tuple[int, int]) 
     why, _, sentence = said.partition(' ("')
     if not sentence.endswith('")'):
         why, sentence = said, '")'
-    return Unsure(_field(way), entry, why.removeprefix(f"{value}: ") if value else why, sentence[:-2], f"{_digest(said)}.{_digest(entry)}",
+    key = " ".join(part for part in way if isinstance(part, str))  # the same words may be a symptom and a note
+    return Unsure(_field(way), entry, why.removeprefix(f"{value}: ") if value else why, sentence[:-2], f"{_digest(said)}.{_digest(f'{key}: {entry}')}",
                   way, bool(way) and _is_needed(_emptied(front.tree, way)), *span)
 
 
