@@ -16,8 +16,7 @@ from typing import NamedTuple, TypeVar
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
 from casebase.retain.storylearned import SUBJECTS, Subject, learned
-from casebase.retain.storystep import Told
-from casebase.retain.storyties import SET_BY, helps, segments
+from casebase.retain.storyties import helps, segments
 from casebase.retain.storyvalues import fits
 from casebase.retrieve.sayings import OTHER, Sayings
 from casebase.trade import DATA
@@ -52,23 +51,24 @@ class Likeness:
 
     def __init__(self, sayings: Sayings, sentence: Sentence) -> None:
         self.sayings = sayings
+        stretches = segments(sentence)
+        self.form = _form_features(sentence, len(stretches))
         spans = [(0, len(sentence.text))]
-        spans += [(start, end) for start, end in segments(sentence) if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 2]
+        spans += [(start, end) for start, end in stretches if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 2]
         self._spans = spans
         self._chances = [sayings.chances(sentence.text[start:end]) for start, end in spans]
-        self._numbers = {label: number for number, label in enumerate(sayings.labels)}
-        number = self._numbers[OTHER]
+        number = sayings.numbers[OTHER]
         self.other = float(self._chances[0][number])
         self.least_other = float(min(chances[number] for chances in self._chances))
 
     def by_stretch(self, label: str) -> list[tuple[int, int, float]]:
         """The stretches, the whole first, each with its chance of a label."""
-        number = self._numbers.get(label)
+        number = self.sayings.numbers.get(label)
         return [(start, end, float(chances[number]) if number is not None else 0.0) for (start, end), chances in zip(self._spans, self._chances, strict=True)]
 
     def of(self, label: str, rank: int = -1) -> Like:
         """How like the sentence is to one label."""
-        number = self._numbers.get(label)
+        number = self.sayings.numbers.get(label)
         if number is None:
             return Like(label, 0.0, 0.0, rank, *self._spans[0])
         best = max(range(len(self._spans)), key=lambda span: float(self._chances[span][number]))
@@ -146,12 +146,8 @@ class Choice:
             "cures what was seen": kind == "do" and any(self._cures(label, seen) for seen in context.steps[-4:]),
             **_match_features(sentence, _KINDS[kind], label),
             "helps": kind == "do" and any(helps(self.vocabulary, label, symptom) for symptom in context.symptoms),
-            "place": context.place, **form_features(sentence),
+            "place": context.place, **likeness.form,
         }
-
-    def helped(self, step: Told, symptom: str) -> bool:
-        """Whether published tables know what was done for a symptom."""
-        return any(helps(self.vocabulary, SET_BY.get(term, term), symptom) for term in step.terms)
 
     def _cures(self, action: str, seen: str) -> bool:
         """Whether an action removes a cause that a check points to."""
@@ -168,7 +164,7 @@ def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, lik
         "read": status == "present", "read otherwise": status not in ("", "present"), "other read": any(label != like.label for label in read),
         "known": like.label in context.symptoms, "no step yet": first, "read before a step": first and status == "present",
         "likely before a step": first * log_of(like.best), "owner tells": is_complaint(sentence.text), "place": context.place,
-        **_match_features(sentence, "symptom", like.label), "opening": context.place < 0.2, "turned": bool(_TURNED.search(sentence.text)), **form_features(sentence),
+        **_match_features(sentence, "symptom", like.label), "opening": context.place < 0.2, "turned": bool(_TURNED.search(sentence.text)), **likeness.form,
     }
 
 
@@ -184,8 +180,8 @@ def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:
     return {"by name": any(term.how == "name" for term in terms), "words matched": max((len(term.used) for term in terms), default=0)}
 
 
-def form_features(sentence: Sentence) -> Features:
-    return {"stretches": min(len(segments(sentence)), 5), "words": log(1 + len(sentence.text.split())), "by me": bool(_I.search(sentence.text))}
+def _form_features(sentence: Sentence, stretches: int) -> Features:
+    return {"stretches": min(stretches, 5), "words": log(1 + len(sentence.text.split())), "by me": bool(_I.search(sentence.text))}
 
 
 def log_of(chance: float) -> float:

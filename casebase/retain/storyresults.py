@@ -63,17 +63,17 @@ def _chances(choice: Choice, sentence: Sentence, sight: Sight, of_symptoms: Like
     likes = [likeness.of(result) for result in _RESULTS]
     likes = [like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like in likes]
     cues = effects_in(sentence.text)
-    spans = [(start, end) for start, end, _chance in likeness.by_stretch(OTHER)]
+    by_stretch = [sight.symptoms.named(sentence, start, end) for start, end, _chance in likeness.by_stretch(OTHER)]
     found: dict[tuple[int, str, Result], float] = {}
     for symptom in sight.symptoms.words:
-        named = [symptom in sight.symptoms.named(sentence, start, end) for start, end in spans]
-        words = _words_features(sentence, symptom, sight.symptoms.named(sentence, 0, len(sentence.text)), of_symptoms.of(symptom))
+        named = [symptom in there for there in by_stretch]
+        words = _words_features(sentence, symptom, by_stretch[0], of_symptoms.of(symptom))
         for like, result in zip(likes, _RESULTS, strict=True):
             told = {**likeness_features(like, likes, likeness), **words, **_cue_features(sentence, cues, result),
                     **_stretch_features(likeness, of_symptoms, named, cues, symptom, result)}
             for number, step in enumerate(sight.repairs):
                 things = "\n".join(f"{step.kind} {term} / {symptom} / {result}" for term in step.terms)
-                features = {**told, **_tie_features(choice, sight, number, symptom, result, cues)}
+                features = {**told, **_tie_features(sight, number, symptom, result, cues)}
                 found[number, symptom, result] = choice.chance("effects", things, features, sentence)
     return found
 
@@ -104,10 +104,10 @@ def _stretch_features(likeness: Likeness, of_symptoms: Likeness, named: Sequence
             "said where named": said, "otherwise said where named": otherwise and not said}
 
 
-def _tie_features(choice: Choice, sight: Sight, number: int, symptom: str, result: Result, cues: Sequence[Cue]) -> Features:
+def _tie_features(sight: Sight, number: int, symptom: str, result: Result, cues: Sequence[Cue]) -> Features:
     step, symptoms = sight.repairs[number], sight.symptoms
     proposed = sight.proposed.get((number, symptom))
-    helped = choice.helped(step, symptom)
+    helped = symptoms.helped(step, symptom)
     open_ = symptoms.open
     others = [other for (_number, _symptom), other in sight.proposed.items() if other == result]
     turned = bool(symptoms.topic) and symptom == symptoms.topic[0]
@@ -115,7 +115,7 @@ def _tie_features(choice: Choice, sight: Sight, number: int, symptom: str, resul
         "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in cues), "proposed otherwise": proposed is not None and proposed != result,
         "proposed elsewhere": proposed is None and bool(others), "anything proposed": bool(sight.proposed),
         result: 1.0, "helps": helped, "helps a cure": helped and result == "cured", "spoken of": symptom in symptoms.focus[:1], "topic": turned,
-        "another helped": not helped and any(choice.helped(step, other) for other in open_),
+        "another helped": not helped and any(symptoms.helped(step, other) for other in open_),
         "here": sight.ages[number] == 0, "just before": sight.ages[number] == 1, "age": min(sight.ages[number], 6), "last": number == len(sight.repairs) - 1,
         "open": symptom in open_, "only one open": open_ == [symptom], "many open": len(open_), "new": symptom in sight.new,
         "told before": symptom in step.effects and proposed is None,

@@ -27,7 +27,7 @@ _BOTH = re.compile(r"\b(?:both|the two|everything|all of it|the lot|all three)\b
 _FAMILIES = {"start": ("starting",), "fire": ("starting",), "run": ("running", "power"), "rev": ("running", "power"), "idle": ("idling",),
              "pull": ("power",), "cut": ("cutting attachment",), "smoke": ("oil and smoke",), "smoothly": ("running", "idling")}
 # What is set when an action of the vocabulary is "adjust ...".
-SET_BY = {"low-speed screw": "adjust mixture", "high-speed screw": "adjust mixture", "idle speed screw": "adjust idle speed",
+_SET_BY = {"low-speed screw": "adjust mixture", "high-speed screw": "adjust mixture", "idle speed screw": "adjust idle speed",
            "idle speed": "adjust idle speed", "ignition air gap": "set ignition air gap", "plug gap": "clean and gap spark plug",
            "full-throttle speed": "set governor", "belt tension": "adjust belt", "chain tension": "set chain tension",
            "inlet valve clearance": "set valve clearance", "exhaust valve clearance": "set valve clearance",
@@ -151,7 +151,7 @@ class Symptoms:
     def _is_topic(self, step: Told, named: Sequence[str], sentence: Sentence, start: int, end: int) -> bool:
         """Whether "the chain was still creeping" only goes on to the next fault, the step before having done its own."""
         return (sentence is not step.sentence and not re.match(r"(?:but|yet|still|it)\b", sentence.text, re.IGNORECASE) and bool(step.effects) and bool(named) and not effects_in(sentence.text[start:end])
-                and not any(label in step.effects or self._helps(step, label) for label in named))
+                and not any(label in step.effects or self.helped(step, label) for label in named))
 
     def _does_now(self, sentence: Sentence, start: int, end: int) -> list[str]:
         """ "The auger turns now": what a symptom says it does not do, it does."""
@@ -198,13 +198,13 @@ class Symptoms:
         open_ = kin or open_
         if step.effects and not any(label in open_ for label in self.focus):
             return list(step.effects)
-        helped = [label for label in open_ if self._helps(step, label)]
+        helped = [label for label in open_ if self.helped(step, label)]
         spoken = [label for label in (*self.topic, *self.focus) if label in open_]
         return ([label for label in spoken if label in helped] or spoken or helped or open_)[:1] if open_ else list(step.effects)
 
-    def _helps(self, step: Told, symptom: str) -> bool:
-        actions = [SET_BY.get(term, term) for term in step.terms]
-        return any(helps(self.lexicon.vocabulary, action, symptom) for action in actions)
+    def helped(self, step: Told, symptom: str) -> bool:
+        """Whether published tables know what was done for a symptom."""
+        return any(helps(self.lexicon.vocabulary, _SET_BY.get(term, term), symptom) for term in step.terms)
 
 
 def _well_now(sentence: Sentence, start: int, end: int, steps: Sequence[Told]) -> bool:

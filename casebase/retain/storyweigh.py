@@ -98,7 +98,10 @@ class Weighing:
             step = Told("check", [label], sentence, like.start, like.end, found=sentence.text[like.start: like.end].strip(" ,.;:-"))
         else:
             step = Told("do", [label], sentence, like.start, like.end)
-        self.reader.fill(step, len(sentence.text))
+        self._keep(step, kept)
+
+    def _keep(self, step: Told, kept: list[Told]) -> None:
+        self.reader.fill(step, len(step.sentence.text))
         step.doubts.append(LIKELY.format(what=f"{step.kind} {step.terms[0]}"))
         kept.append(step)
 
@@ -128,9 +131,7 @@ class Weighing:
                 read[0].before, read[0].after = step.before, step.after
                 continue
             settings.keep(step)
-            self.reader.fill(step, len(sentence.text))
-            step.doubts.append(LIKELY.format(what=f"{step.kind} {step.terms[0]}"))
-            kept.append(step)
+            self._keep(step, kept)
 
 
 def _labels(steps: Sequence[Told]) -> list[str]:

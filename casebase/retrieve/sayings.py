@@ -45,6 +45,7 @@ class Sayings:
 
     def __init__(self, labels: Iterable[str], features: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
         self.labels, self.arrays = tuple(labels), dict(arrays)
+        self.numbers = {label: number for number, label in enumerate(self.labels)}
         self.features = tuple(features)
         self._ids = {feature: number for number, feature in enumerate(self.features)}
         self._idf, self._starts = arrays["idf"], arrays["starts"]
