@@ -14,8 +14,9 @@ from casebase.record.case import Case
 from casebase.record.casefile import Reading
 from casebase.record.folder import find_case, id_problem, load
 from casebase.retrieve.index import Index, Progress, open_index
+from casebase.retrieve.likely import question
 from casebase.retrieve.rank import Match, rank
-from casebase.retrieve.understand import Understood, understand, without
+from casebase.retrieve.understand import Understood, without
 from casebase.reuse.evidence import kernel
 from casebase.reuse.firstanswer import FirstAnswer, first_answer
 
@@ -95,7 +96,7 @@ class CaseBase:
 
     def understand(self, text: str, wrong: Sequence[str] = ()) -> Understood:
         """What is read in a text, without what is named in `wrong`."""
-        return without(understand(text, self.index.lexicon), wrong)
+        return without(question(text, self.index.lexicon), wrong)
 
     def find(self, text: str | Understood, *, limit: int = 6, diverse: bool = True, wrong: Sequence[str] = ()) -> FirstAnswer:
         """Similar cases for a complaint in plain words, what cured them, and the cautions."""

@@ -10,72 +10,118 @@ told before a sentence depends on the weights, so the notes are read again with 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from itertools import repeat
 
 import numpy as np
-from run import ROOT
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-from casebase.retain import storychoice
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import Choice, Features, written_weights
-from casebase.retain.storylearned import SUBJECTS, Subject, ToldSentence, sayings, told_stories
+from casebase.retain.storychoice import WEIGHED, Choice, Weighed
+from casebase.retain.storylearned import SUBJECTS, sayings
+from casebase.retain.storymachines import machines
+from casebase.retrieve import likely
+from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
 from casebase.retrieve.lexicon import Lexicon
+from casebase.retrieve.logistic import WEIGHTS, Features, written_weights
+from casebase.retrieve.understand import understand
+from casebase.trade.readings import Reading
 from casebase.trade.terms import package_vocabulary
 
 PARTS = 6
-RULES_ALONE: dict[Subject, Features] = {"steps": {"constant": -3.0, "read": 6.0}, "symptoms": {"constant": -3.0, "read": 6.0},
-                                        "effects": {"constant": -3.0, "proposed": 6.0}}
-WEIGHTS = ROOT / "casebase" / "trade" / "data" / "reading.txt"
+RULES_ALONE: dict[Weighed, Features] = {
+    "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
+    "symptoms of the note": {"constant": -3.0, "taken": 6.0}, "effects": {"constant": -3.0, "proposed": 6.0}, "effects beside": {"constant": 0.0, "first chance": 1.0},
+    "from": {"constant": -3.0, "rule from": 6.0}, "to": {"constant": -3.0, "rule to": 6.0}}
+Rows = dict[Weighed, list[tuple[Features, bool]]]
 
 
 class Watched(Choice):
     """A choice that notes the features of all it weighed."""
 
-    seen: list[tuple[Subject, str, Features, Sentence]]
+    seen: list[tuple[Weighed, str, Features, Sentence | None]]
 
-    def chance(self, subject: Subject, thing: str, features: Features, sentence: Sentence) -> float:
+    def chance(self, subject: Weighed, thing: str, features: Features, sentence: Sentence | None) -> float:
         self.seen.append((subject, thing, features, sentence))
         return super().chance(subject, thing, features, sentence)
 
 
-def is_told(subject: Subject, thing: str, sentence: Sentence, story: tuple[ToldSentence, ...]) -> bool:
-    """Whether the sentence of the example that a sentence of the note lies in tells the thing."""
-    start = 0
+def is_told(subject: Weighed, thing: str, told: ToldSentence) -> bool | None:
+    """Whether a sentence of an example tells the thing; None where the question does not arise."""
+    if subject in ("effects", "effects beside"):
+        return not set(thing.split("\n")).isdisjoint(told.effects)
+    if subject in ("steps", "steps beside"):
+        return thing in told.tells("steps")
+    if subject == "symptoms":
+        return thing in told.tells("symptoms")
+    label, words, value, back = thing.split("\n")
+    setting = next((setting for setting in told.settings if setting.label == label), None)
+    return setting and setting.role(Reading(float(value), "", words, None, 0, 0)) == subject and (subject == "from" or back == "0")
+
+
+def sentence_at(start: int, story: Iterable[ToldSentence]) -> ToldSentence:
+    """The sentence of the example in which a sentence of the note begins."""
+    end = 0
     for told in story:
-        if start <= sentence.start < start + len(told.text) + 1:
-            return not set(thing.split("\n")).isdisjoint(told.effects if subject == "effects" else told.tells(subject))
-        start += len(told.text) + 1
-    return False
+        end += len(told.text) + 1
+        if start < end:
+            return told
+    raise AssertionError("a note is no longer than its sentences")
+
+
+def read_part(part: Sequence[str], weights: dict[Weighed, Features]) -> Rows:
+    """Reads some of the notes with the examples of all others; what was weighed, and whether it was told."""
+    lexicon = Lexicon.build(package_vocabulary())
+    stories = told_stories()
+    choice = Watched(lexicon.vocabulary, sayings={subject: sayings(subject, without=part) for subject in SUBJECTS}, weights=weights,
+                     machines=machines(without=part))
+    rows: Rows = {subject: [] for subject in WEIGHED}
+    for name in part:
+        choice.seen = []
+        draft(" ".join(told.text for told in stories[name]), lexicon, choice)
+        for subject, thing, features, sentence in choice.seen:
+            told = (is_told(subject, thing, sentence_at(sentence.start, stories[name])) if sentence else
+                    any(thing in told.tells("symptoms") for told in stories[name]))
+            if told is not None:
+                rows[subject].append((features, told))
+    return rows
+
+
+def read_asked(part: int) -> list[tuple[Features, bool]]:
+    """Reads every so many-th question with the examples of all others; what was weighed, and whether it was told."""
+    lexicon = Lexicon.build(package_vocabulary())
+    texts = asked_texts()
+    held = range(part, len(texts), PARTS)
+    known = likely.sayings(without=held)
+    rows = []
+    for number in held:
+        text = " ".join(told.text for told in texts[number])
+        told = {label for clause in texts[number] for label in clause.tells("symptoms")}
+        weighed = likely.Weighed(text, understand(text, lexicon), known, lexicon.vocabulary.terms["symptom"])
+        rows += [(features, label in told) for label, features in weighed.features()]
+    return rows
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--rounds", type=int, default=2)
     rounds = parser.parse_args().rounds
-    lexicon = Lexicon.build(package_vocabulary())
-    stories = told_stories()
-    names = list(stories)
-    parts = [names[part::PARTS] for part in range(PARTS)]
-    learned = [{subject: sayings(subject, without=part) for subject in SUBJECTS} for part in parts]
+    names = list(told_stories())
     weights = RULES_ALONE
     for number in range(rounds):
-        rows: dict[Subject, list[tuple[Features, bool]]] = {subject: [] for subject in SUBJECTS}
-        for part, known in zip(parts, learned, strict=True):
-            for name in part:
-                choice = Watched(lexicon.vocabulary, sayings=known, weights=weights)
-                choice.seen = []
-                draft(" ".join(told.text for told in stories[name]), lexicon, choice)
-                for subject, thing, features, sentence in choice.seen:
-                    rows[subject].append((features, is_told(subject, thing, sentence, stories[name])))
-        weights = {subject: fitted(subject, found) for subject, found in rows.items()}
-        print(f"round {number + 1}: " + ", ".join(f"{len(found)} {subject} weighed, {sum(told for _f, told in found)} told" for subject, found in rows.items()))
-    WEIGHTS.write_text("\n".join(written_weights(weights)) + "\n", encoding="utf-8")
-    storychoice.read_weights.cache_clear()
+        with ProcessPoolExecutor() as pool:
+            parts = list(pool.map(read_part, [names[part::PARTS] for part in range(PARTS)], repeat(weights)))
+        weights = {subject: fitted([row for rows in parts for row in rows[subject]]) for subject in WEIGHED}
+        print(f"round {number + 1}: " + ", ".join(f"{sum(len(rows[subject]) for rows in parts)} {subject}" for subject in WEIGHED) + " weighed")
+    with ProcessPoolExecutor() as pool:
+        asked = fitted([row for rows in pool.map(read_asked, range(PARTS)) for row in rows])
+    WEIGHTS.write_text("\n".join(written_weights({**weights, likely.SUBJECT: asked})) + "\n", encoding="utf-8")
 
 
-def fitted(subject: Subject, rows: list[tuple[Features, bool]]) -> dict[str, float]:
+def fitted(rows: list[tuple[Features, bool]]) -> dict[str, float]:
     """Weights for the features as they are, from a regression on scaled ones."""
     names = list(dict.fromkeys(name for features, _told in rows for name in features))
     table = np.array([[float(features.get(name, 0.0)) for name in names] for features, _told in rows])

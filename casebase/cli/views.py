@@ -45,7 +45,8 @@ def first_answer(paper: Paper, base: CaseBase, answer: FirstAnswer) -> None:
 
 
 def understood(paper: Paper, seen: Understood) -> None:
-    terms = [_STATUS_WORDS[term.status] + term.label for term in seen.observations if term.kind in ("symptom", "cause")]
+    terms = [f'{"likely" if term.status == "present" else "perhaps"} {term.label} ("{term.words}")' if term.label in seen.likely else _STATUS_WORDS[term.status] + term.label
+             for term in seen.observations if term.kind in ("symptom", "cause")]
     paper.line("Read as   " + ("; ".join(terms) or "no symptom the vocabulary knows"), hang=10)
     machine = [seen.machine.kind, seen.machine.engine, seen.machine.carburettor,
                f"{seen.machine.displacement_cc:g} cc" if seen.machine.displacement_cc else "",

@@ -95,7 +95,8 @@ class _Notes:
     def __init__(self, text: str, parts: list[Sentence], lexicon: Lexicon, choice: Choice) -> None:
         self.text, self.parts, self.lexicon = text, parts, lexicon
         self.reader = Reader(lexicon)
-        self.weighing = Weighing(self.reader, choice)
+        self.machine = machine_of(parts)
+        self.weighing = Weighing(self.reader, choice, parts, next((entry.value for entry in self.machine if entry.field == "kind"), ""))
         self.likely: list[str] = []
         self.symptoms = Symptoms(lexicon)
         self.steps: list[Told] = []
@@ -109,6 +110,7 @@ class _Notes:
     def read(self) -> Draft:
         for number, sentence in enumerate(self.parts):
             self._sentence(number, sentence)
+        self._weigh_again()
         last = self.last_repair[0] if self.last_repair else 0
         for number, sentence in self.proofs:
             if number >= last:
@@ -117,7 +119,7 @@ class _Notes:
         stated = self._all("outcome")
         outcome = stated[-1] if stated else self._outcome()
         return Draft(
-            text=self.text, machine=machine_of(self.parts), complaint=self._first("complaint") or self._trouble(),
+            text=self.text, machine=self.machine, complaint=self._first("complaint") or self._trouble(),
             symptoms=self._all("symptoms"), absent=self._absent(), history=self._all("stored", "note", "tried before"),
             steps=steps, readings=tuple(DraftReading(reading, part.text) for part in self.parts for reading in part.readings),
             causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"),
@@ -138,7 +140,7 @@ class _Notes:
 
     def _sentence(self, number: int, sentence: Sentence) -> None:
         text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
-        self.likely = self.weighing.symptoms(sentence, number / len(self.parts), self.steps, self.symptoms.words)
+        self.likely = self.weighing.symptoms(number, self.steps, self.symptoms.words)
         advised = number > 0 and bool(self.entries) and self.entries[-1].field == "advice" and self.entries[-1].sentence == self.parts[number - 1].text
         if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)):
             self.entries.append(Entry("advice", _trimmed(text), text))
@@ -226,7 +228,7 @@ class _Notes:
         told = [] if proves else self.reader.steps(sentence, quiet=quiet)
         if not self.steps:
             told = [step for step in told if self._is_work(number, sentence, step)]
-        told = self.weighing.steps(sentence, told, number / len(self.parts), self.steps, self.symptoms.words)
+        told = self.weighing.steps(number, told, self.steps, self.symptoms.words)
         if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
@@ -258,6 +260,19 @@ class _Notes:
             self.symptoms.add(label, words)
             self.entries.append(Entry("symptoms", label, sentence.text, doubt))
 
+    def _weigh_again(self) -> None:
+        """Settles which symptoms the whole note tells, and what the work did to them."""
+        told = self.weighing.heard(self.steps)
+        labels = {symptom.label for symptom in told}
+        self.entries = [entry for entry in self.entries if entry.field != "symptoms" or entry.value in labels]
+        known = {entry.value for entry in self._all("symptoms")}
+        for symptom in told:
+            if symptom.label not in known:
+                self.symptoms.add(symptom.label, "")
+                self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
+        self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
+        self.weighing.results(self.steps, self.symptoms, told)
+
     def _later_symptoms(self, sentence: Sentence) -> None:
         spans = [(seen.start, seen.end) for seen in sentence.observations if seen.kind in ("cause", "check")]
         for seen in sentence.observations:
@@ -286,9 +301,7 @@ class _Notes:
         """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""
         before = self.last_repair[1] if self.last_repair else None
         new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
-        heard = self.weighing.tie(sentence, number / len(self.parts), told, self.steps, self.symptoms, new, before)
-        if heard and before is not None and not told and cues.is_of_each(sentence.text):
-            self._share(before, sentence)
+        heard = self.weighing.tie(number, told, self.steps, self.symptoms, new, before)
         repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
         if self.steps and (len(sentence.folded) <= 8 if not told else re.match(r"(?:it|they|that|both|these)\b", sentence.text, re.IGNORECASE)):
             self.reader.judge(self.steps, self.parts[number - 1], sentence)
@@ -312,14 +325,6 @@ class _Notes:
         self.steps = [step for step in self.steps if not any(step is other for other in gone)]
         self.steps += told
         return heard
-
-    def _share(self, last: Told, sentence: Sentence) -> None:
-        """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""
-        for step in reversed([step for step in self.steps if step is not last and step.kind != "check"]):
-            if step.effects:
-                return
-            step.effects = dict(last.effects)
-            step.more.append(sentence)
 
     # --- the whole --------------------------------------------------------------------------------------------------
 

@@ -47,6 +47,16 @@ class Sentence(NamedTuple):
         return sorted((term for term in self.found if term.kind == kind and term.how in (hows or ("name", "said"))),
                       key=lambda term: term.start)
 
+    def stretches(self) -> Iterator[tuple[int, int]]:
+        """The stretches between commas, "and" and "but", in order."""
+        start = 0
+        for link in _LINK.finditer(self.text):
+            if link.start() > start:
+                yield start, link.start()
+            start = link.end()
+        if start < len(self.text):
+            yield start, len(self.text)
+
     def segment_at(self, position: int) -> tuple[int, int]:
         """The stretch between commas, "and" and "but" that holds a character position."""
         start = 0

@@ -7,7 +7,7 @@ by the words around them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from casebase.retain.storyvalues import APPROACH, fits, standing
@@ -18,6 +18,10 @@ _PART = r"(?:an? |one |three |five |seven |eleven |thirteen )?(?:half|quarters?|
 _NUMBER = re.compile(
     rf"(?<![\w.,/€£$])(?:\d{{1,2}}[, ]\d{{3}}|\d+ (?:and )?\d+/\d+|\d+/\d+|\d*[.,]\d+|\d+(?: and {_PART})?"
     rf"|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: (?:hundred|thousand))?(?: and {_PART})?)(?![\w/]|[.,]\d)", re.IGNORECASE)
+_LEFT, _RIGHT = 6, 5  # words around a number that tell its role
+_WORD = re.compile(r"[\w']+")
+_FIGURE = "(?:one|two|three|four|five|six|seven|eight|nine)"
+_POINT = re.compile(rf"\bpoint (?:nought |oh |zero )?{_FIGURE}(?:[ -]{_FIGURE})?\b", re.IGNORECASE)  # "point three"
 # What a number without a unit follows, and what may follow it; "one" and "half" are other things elsewhere.
 _BEFORE_BARE = re.compile(
     r"(?:^|\b(?:from|to|at|was|were|is|on|now|than|till|until|for|then|both|read|reads?|reading|doing|making|made|showed|only|opening|hit|said)|, (?:in|out|down|up)?|^(?:in|out|down|up),)"
@@ -68,11 +72,52 @@ def quantities(text: str, unit: str) -> list[Reading]:
         start, end = match.span()
         if any(other.start < end and start < other.end for other in every):
             continue
-        value = number(match.group().replace(",", "") if unit in _LARGE or _THOUSANDS.fullmatch(match.group()) else match.group())
+        value = _value(match.group(), unit)
         if value is None or not low < value <= high or _NOUN.match(text[end:]) or not _BEFORE_BARE.search(text[:start]):
             continue
         found.append(Reading(value, "", match.group(), None, start, end))
     return standing(sorted(found, key=lambda reading: reading.start), text)
+
+
+def numbers_in(text: str, unit: str) -> list[Reading]:
+    """The quantities that a setting told in `unit` may have, and every bare number of a fitting size, in order."""
+    every = [_whole(part, text) for reading in find_readings(text) for part in _ends(reading)]
+    low, high = _LIMITS.get(unit, (0.0, float("inf")))
+    found = [reading for reading in every if fits(reading.unit, unit)]
+    for pattern in (_POINT, _NUMBER):
+        for match in pattern.finditer(text):
+            start, end = match.span()
+            value = None if overlaps(start, end, ((other.start, other.end) for other in (*every, *found))) else _value(match.group(), unit)
+            if value is not None and low < value <= high:
+                found.append(Reading(value, "", match.group(), None, start, end))
+    return sorted(found, key=lambda reading: reading.start)
+
+
+def _value(words: str, unit: str) -> float | None:
+    """The number of some words; in large units a comma parts thousands."""
+    return number(words.replace(",", "") if unit in _LARGE or _THOUSANDS.fullmatch(words) else words)
+
+
+def window(text: str, found: Sequence[Reading], place: int) -> str:
+    """The words around one of the numbers `found`, that number masked and the others alike: what tells its role."""
+    here = found[place]
+    left, right = text[: here.start], text[here.end:]
+    for other in reversed(found):
+        if other.end <= here.start:
+            left = f"{left[: other.start]} 0 {left[other.end:]}"
+        elif other.start >= here.end:
+            right = f"{right[: other.start - here.end]} 0 {right[other.end - here.end:]}"
+    return " ".join((*_WORD.findall(left)[-_LEFT:], "vvv", *_WORD.findall(right)[:_RIGHT]))
+
+
+def is_counted(text: str, reading: Reading) -> bool:
+    """Whether a bare number counts something else: "three pulls"."""
+    return not reading.unit and bool(_NOUN.match(text[reading.end:]))
+
+
+def follows_a_cue(text: str, reading: Reading) -> bool:
+    """Whether a word stands before a number that a value may follow: "at twelve"."""
+    return bool(_BEFORE_BARE.search(text[: reading.start]))
 
 
 def _ends(reading: Reading) -> Iterator[Reading]:

@@ -8,30 +8,32 @@ given a chance by logistic regression over a few features of both and of what wa
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
-from functools import cache
-from math import exp, log
-from typing import NamedTuple, TypeVar
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
+from math import log
+from typing import Literal, NamedTuple, TypeVar, get_args
 
+from casebase.retain import storymachines
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
-from casebase.retain.storylearned import SUBJECTS, Subject, learned
+from casebase.retain.storylearned import Subject, learned
+from casebase.retain.storymachines import Machines
 from casebase.retain.storyties import helps, segments
 from casebase.retain.storyvalues import fits
+from casebase.retrieve.logistic import Features, chance, log_of, odds, read_weights
 from casebase.retrieve.sayings import OTHER, Sayings
-from casebase.trade import DATA
 from casebase.trade.terms import Kind, Vocabulary
 
-ACCEPTED: dict[Subject, float] = {"steps": 0.35, "symptoms": 0.3, "effects": 0.2}  # from this chance on a thing is taken as told; best F1 on notes held back
-PLAIN: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.3, "effects": 0.05}  # what the rules read needs only this much of it
-_CANDIDATES = 6
+# What is weighed; "beside" their rivals, steps and effects are weighed a second time.
+Weighed = Literal["steps", "steps beside", "symptoms", "symptoms of the note", "effects", "effects beside", "from", "to"]
+WEIGHED: tuple[Weighed, ...] = get_args(Weighed)
+Thing = TypeVar("Thing", bound=Hashable)
+
+ACCEPTED: dict[Weighed, float] = {"steps": 0.35, "steps beside": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
+PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3, "effects beside": 0.1}  # what the rules read needs only this much of it
+_CANDIDATES = 10
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
-_LEAST = 1e-4  # chances below this are all alike
 _I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|now)\b|n't", re.IGNORECASE)
-
-Features = Mapping[str, float]
-Thing = TypeVar("Thing", bound=Hashable)
 
 
 class Like(NamedTuple):
@@ -83,50 +85,65 @@ class Likeness:
         return [self.of(label, rank) for rank, label in enumerate(order)] + [self.of(label) for label in read if label not in order]
 
 
-def accepted(subject: Subject, chances: Mapping[Thing, float], read: Collection[Thing]) -> set[Thing]:
+def accepted(subject: Weighed, chances: Mapping[Thing, float], read: Collection[Thing]) -> set[Thing]:
     """The things surely enough told; where none is, of those the rules `read` what is not unlikely: a plain short sentence is
     like too many things to be surely like one."""
     sure = {thing for thing, chance in chances.items() if chance >= ACCEPTED[subject]}
     return sure or {thing for thing in read if chances[thing] >= PLAIN[subject] * ACCEPTED[subject]}
 
 
-class Context(NamedTuple):
-    """What was told before a sentence: its `place` in the note in [0, 1), steps as labels of sayings, symptoms, and the likeness before."""
+Valued = Callable[[Like], tuple[float, float]]  # the chances that a number is where a setting was found, and where it was left
 
+
+class Context(NamedTuple):
+    """What was told before a sentence: the kind of `machine`, its `place` in the note in [0, 1), steps as labels of sayings, symptoms; the likeness of the sentence before it and of the one after."""
+
+    machine: str
     place: float
     steps: Sequence[str]
     symptoms: Collection[str]
     before: Likeness | None
+    after: Likeness | None
 
 
 class Choice:
-    """Weighs what sentences tell. Give other `sayings` or `weights` to learn and to measure."""
+    """Weighs what sentences tell. Give other `sayings`, `machines` or `weights` to learn and to measure."""
 
     def __init__(self, vocabulary: Vocabulary, *, sayings: Mapping[Subject, Sayings] | None = None,
-                 weights: Mapping[Subject, Features] | None = None) -> None:
+                 weights: Mapping[str, Features] | None = None, machines: Machines | None = None) -> None:
         self.vocabulary = vocabulary
+        self.machines = machines or storymachines.learned()
         self._sayings = sayings
         self._weights = weights or read_weights()
 
     def likeness(self, subject: Subject, sentence: Sentence) -> Likeness:
         """A sentence held against the examples of a subject."""
-        return Likeness((self._sayings or {}).get(subject) or learned(subject), sentence)
+        return Likeness(self._of(subject), sentence)
 
-    def chance(self, subject: Subject, thing: str, features: Features, sentence: Sentence) -> float:
-        """The chance, in [0, 1], that a sentence tells a thing with these features."""
-        weights = self._weights[subject]
-        score = weights["constant"] + sum(weights.get(name, 0.0) * value for name, value in features.items())
-        return 1 / (1 + exp(-max(-50.0, min(50.0, score))))
+    def roles(self, words: str) -> dict[str, float]:
+        """The chance of each role of a number from the words around it."""
+        sayings = self._of("roles")
+        return dict(zip(sayings.labels, map(float, sayings.chances(words)), strict=True))
 
-    def steps(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, bool], context: Context) -> dict[Like, float]:
+    def _of(self, subject: Subject) -> Sayings:
+        return (self._sayings or {}).get(subject) or learned(subject)
+
+    def chance(self, subject: Weighed, thing: str, features: Features, sentence: Sentence | None) -> float:
+        """The chance, in [0, 1], that a sentence, or where it is None the note, tells a thing with these features."""
+        return chance(self._weights.get(subject, {}), features)
+
+    def steps(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, bool], context: Context, valued: Valued) -> dict[Like, float]:
         """The steps a sentence may tell with their chances; those the rules `read`, True with a value, are always among them."""
         found = likeness.likeliest(read)
-        return {like: self.chance("steps", like.label, self._step_features(like, found, sentence, likeness, read, context), sentence) for like in found}
+        features = {like: {**self._step_features(like, found, sentence, likeness, read, context), **_value_features(like, valued)} for like in found}
+        chances = {like: self.chance("steps", like.label, features[like], sentence) for like in found}
+        return {like: self.chance("steps beside", like.label, {**features[like], **_rival_features(like, chances, context.after)}, sentence) for like in found}
 
     def symptoms(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, str], context: Context) -> dict[Like, float]:
         """The symptoms a sentence may tell with their chances; `read` gives those the rules found their status."""
         found = likeness.likeliest(read)
-        return {like: self.chance("symptoms", like.label, _symptom_features(like, found, sentence, likeness, read, context), sentence) for like in found}
+        return {like: self.chance("symptoms", like.label, {**_symptom_features(like, found, sentence, likeness, read, context),
+                                                           "of the machine": self.machines.fit(like.label, context.machine)}, sentence) for like in found}
 
     def _step_features(self, like: Like, found: Sequence[Like], sentence: Sentence, likeness: Likeness, read: Mapping[str, bool],
                        context: Context) -> Features:
@@ -146,7 +163,7 @@ class Choice:
             "cures what was seen": kind == "do" and any(self._cures(label, seen) for seen in context.steps[-4:]),
             **_match_features(sentence, _KINDS[kind], label),
             "helps": kind == "do" and any(helps(self.vocabulary, label, symptom) for symptom in context.symptoms),
-            "place": context.place, **likeness.form,
+            "place": context.place, "of the machine": self.machines.fit(like.label, context.machine), **likeness.form,
         }
 
     def _cures(self, action: str, seen: str) -> bool:
@@ -154,6 +171,32 @@ class Choice:
         check = self.vocabulary.terms["check"].get(seen.removeprefix("check "))
         cure = self.vocabulary.terms["action"].get(action)
         return check is not None and cure is not None and not set(check.points_to).isdisjoint(cure.cures)
+
+
+def _rival_features(like: Like, chances: Mapping[Like, float], after: Likeness | None) -> Features:
+    """How likely the other steps are that a sentence may tell: in the same stretch, in others, of each kind, of the same part."""
+    others = {other: chance for other, chance in chances.items() if other is not like}
+    words = set(like.label.split()[1:])
+
+    def best(those: Callable[[Like], bool]) -> float:
+        return odds(max((chance for other, chance in others.items() if those(other)), default=0.0))
+
+    following = after.of(like.label) if after else None
+    return {
+        "chance": odds(chances[like]), "first of all": all(chance < chances[like] for chance in others.values()), "others": sum(others.values()),
+        "best in the stretch": best(lambda other: other.start == like.start), "best elsewhere": best(lambda other: other.start != like.start),
+        "best of the part": best(lambda other: not words.isdisjoint(other.label.split()[1:])),
+        **{f"best {kind}": best(lambda other, kind=kind: other.label.startswith(kind)) for kind in _KINDS},  # type: ignore[misc]
+        "told after": log_of(following.best) if following else log_of(0.0), "whole after": log_of(following.whole) if following else log_of(0.0),
+    }
+
+
+def _value_features(like: Like, valued: Valued) -> Features:
+    """How likely a number of the sentence is where the setting was found, and where it was left."""
+    if not like.label.startswith("set "):
+        return {"stood": 0.0, "left": 0.0, "stood and left": 0.0}
+    stood, left = valued(like)
+    return {"stood": stood, "left": left, "stood and left": stood * left}
 
 
 def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, likeness: Likeness, read: Mapping[str, str], context: Context) -> Features:
@@ -182,30 +225,3 @@ def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:
 
 def _form_features(sentence: Sentence, stretches: int) -> Features:
     return {"stretches": min(stretches, 5), "words": log(1 + len(sentence.text.split())), "by me": bool(_I.search(sentence.text))}
-
-
-def log_of(chance: float) -> float:
-    """A chance as a feature."""
-    return log(chance + _LEAST)
-
-
-@cache
-def read_weights() -> dict[Subject, dict[str, float]]:
-    """The weights of `reading.txt`: a line "= subject", below it a feature and its weight on each line."""
-    found: dict[Subject, dict[str, float]] = {subject: {} for subject in SUBJECTS}
-    subject: Subject = "steps"
-    for line in (DATA / "reading.txt").read_text(encoding="utf-8").splitlines():
-        if line.startswith("= "):
-            subject = next(subject for subject in SUBJECTS if line == f"= {subject}")
-        elif line.strip() and not line.startswith("#"):
-            name, weight = line.rsplit(maxsplit=1)
-            found[subject][name] = float(weight)
-    return found
-
-
-def written_weights(weights: Mapping[Subject, Features]) -> Iterable[str]:
-    """The lines of `reading.txt`."""
-    yield "# How much each feature of storychoice.py counts; made by tools/learn_reading.py."
-    for subject, features in weights.items():
-        yield f"\n= {subject}"
-        yield from (f"{name} {weight:.4f}" for name, weight in features.items())

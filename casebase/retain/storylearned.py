@@ -1,117 +1,64 @@
-"""How steps and symptoms are told: invented sayings and dictated notes, learned from when notes are read.
-
-`said_steps.txt` and `said_symptoms.txt` in `trade/data` hold single sentences under what they mean, `told.txt` whole
-notes with what each of their sentences tells. They are plain text, so that anybody can add to them.
-"""
+"""What clauses and numbers of a note are like, learned from the examples of how steps, symptoms, effects and settings are told."""
 
 from __future__ import annotations
 
-import hashlib
-import re
 from collections.abc import Collection
-from contextlib import suppress
 from functools import cache
-from typing import Literal, NamedTuple
+from typing import Literal
 
-from casebase.retrieve import store
-from casebase.retrieve.cache import shared_cache
+from casebase.retain.storychanges import numbers_in, window
+from casebase.retrieve import examples
+from casebase.retrieve.examples import asked_texts, told_stories
 from casebase.retrieve.sayings import OTHER, Sayings, read_examples
 from casebase.trade import DATA
+from casebase.trade.terms import package_vocabulary
 
-Subject = Literal["steps", "symptoms", "effects"]
-SUBJECTS: tuple[Subject, ...] = ("steps", "symptoms", "effects")
+Subject = Literal["steps", "symptoms", "effects", "roles"]
+SUBJECTS: tuple[Subject, ...] = ("steps", "symptoms", "effects", "roles")
+BACK = 2  # so many sentences before, a value as found may be told
 
 # Chosen on notes held back: among some three hundred meanings single words must decide more than among five.
-SMOOTHING: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.05, "effects": 0.2}
-
-
-FORMAT = 1  # of what is kept; one more when `Sayings` or their features change
-_SOURCES: dict[Subject, tuple[str, str]] = {"steps": ("said_steps.txt", "told.txt"), "symptoms": ("said_symptoms.txt", "told.txt"),
-                                            "effects": ("effects.txt", "told.txt")}
-_RESULT = re.compile(r"effect (cured|better|no change|worse) (.+ / .+)")
-
-
-class ToldSentence(NamedTuple):
-    """A sentence of a note with the `items` it tells, such as "check air filter bad" or "symptom surges"."""
-
-    text: str
-    items: tuple[str, ...]
-
-    def tells(self, subject: Subject) -> list[str]:
-        """What it tells, as labels of `sayings`: "check air filter", "do replace belt"; or symptoms; or results."""
-        if subject == "effects":
-            return list(dict.fromkeys(found[1] for item in self.items if (found := _RESULT.match(item))))
-        if subject == "symptoms":
-            return [item.removeprefix("symptom ") for item in self.items if item.startswith("symptom ")]
-        return [_without_values(item) for item in self.items if item.split()[0] in ("check", "set", "do")]
-
-    @property
-    def effects(self) -> list[str]:
-        """What was done, to which symptom and with which result: "do replace belt / drive slips / cured"."""
-        return [f"{found[2]} / {found[1]}" for item in self.items if (found := _RESULT.match(item))]
-
-    @property
-    def goes_on(self) -> bool:
-        """Whether it goes on telling a step of the sentence before."""
-        return any(item.startswith("more ") for item in self.items)
-
-
-def _without_values(item: str) -> str:
-    kind, label = item.split(" ", 1)
-    if kind == "check":
-        return f"check {label.rsplit(' ', 1)[0]}"
-    if kind == "set":
-        words = label.split()
-        known = _settings()
-        return "set " + next(" ".join(words[:count]) for count in range(len(words), 0, -1) if " ".join(words[:count]) in known)
-    return item
-
-
-@cache
-def _settings() -> frozenset[str]:
-    return frozenset(label.removeprefix("set ") for label in read_examples(DATA / "said_steps.txt") if label.startswith("set "))
-
-
-@cache
-def told_stories() -> dict[str, tuple[ToldSentence, ...]]:
-    """The notes of `told.txt` by name."""
-    found: dict[str, list[ToldSentence]] = {}
-    sentences: list[ToldSentence] = []
-    for line in (DATA / "told.txt").read_text(encoding="utf-8").splitlines():
-        if line.startswith("=== "):
-            sentences = found.setdefault(line[4:].strip(), [])
-        elif line.strip() and not line.startswith("#"):
-            text, _bar, items = line.rpartition("|")
-            sentences.append(ToldSentence(text.strip(), tuple(item.strip() for item in items.split(";") if item.strip())))
-    return {name: tuple(sentences) for name, sentences in found.items()}
+SMOOTHING: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.05, "effects": 0.2, "roles": 0.2}
+_SOURCES: dict[Subject, tuple[str, ...]] = {"steps": ("said_steps.txt", "told.txt"), "symptoms": ("said_symptoms.txt", "told.txt", "asked.txt"),
+                                            "effects": ("effects.txt", "told.txt"), "roles": ("told.txt",)}
 
 
 def sayings(subject: Subject, *, without: Collection[str] = ()) -> Sayings:
     """What is told of steps or of symptoms, `OTHER` for what tells neither; `without` the notes of these names."""
-    examples = read_examples(DATA / _SOURCES[subject][0])
-    other = examples.setdefault(OTHER, [])
+    if subject == "roles":
+        return Sayings.learn(_role_examples(without), smoothing=SMOOTHING[subject])
+    clauses = read_examples(DATA / _SOURCES[subject][0])
+    other = clauses.setdefault(OTHER, [])
+    told = [sentence for name, story in told_stories().items() if name not in without for sentence in story]
+    if subject == "symptoms":
+        told += (clause for text in asked_texts() for clause in text)
+    for sentence in told:
+        labels = sentence.tells(subject)
+        for label in labels:
+            clauses[label].append(sentence.text)
+        if not labels and not (subject == "steps" and sentence.goes_on):
+            other.append(sentence.text)
+    return Sayings.learn(clauses, smoothing=SMOOTHING[subject])
+
+
+def _role_examples(without: Collection[str]) -> dict[str, list[str]]:
+    """The words around each number that may be a value of a setting that was told, under its role."""
+    settings = package_vocabulary().terms["setting"]
+    found: dict[str, list[str]] = {"from": [], "to": [], "none": []}
     for name, story in told_stories().items():
-        for sentence in story if name not in without else ():
-            labels = sentence.tells(subject)
-            for label in labels:
-                examples[label].append(sentence.text)
-            if not labels and not (subject == "steps" and sentence.goes_on):
-                other.append(sentence.text)
-    return Sayings.learn(examples, smoothing=SMOOTHING[subject])
+        for place, told in enumerate(story if name not in without else ()):
+            for setting in told.settings:
+                unit = settings[setting.label].unit
+                for sentence in story[max(0, place - BACK): place + 1] if unit else ():
+                    numbers = numbers_in(sentence.text, unit)
+                    for position, reading in enumerate(numbers):
+                        role = setting.role(reading)
+                        found["none" if role == "to" and sentence is not told else role].append(window(sentence.text, numbers, position))
+    return found
 
 
 @cache
 def learned(subject: Subject) -> Sayings:
-    """`sayings` from all there is; kept in the user's cache folder, since learning takes seconds."""
-    key = hashlib.blake2b(b"".join((DATA / name).read_bytes() for name in _SOURCES[subject]), digest_size=12).hexdigest()
-    path = shared_cache(f"sayings-{subject}-{FORMAT}")
-    if path is not None:
-        with suppress(store.Damaged, OSError):
-            arrays, tables = store.load(path)
-            if tables["key"] == key:
-                return Sayings(tables["labels"], tables["features"], arrays)
-    found = sayings(subject)
-    if path is not None:
-        with suppress(OSError):
-            store.save(path, found.arrays, {"key": key, "labels": found.labels, "features": found.features})
-    return found
+    """`sayings` from all there is."""
+    arrays, labels = examples.kept(subject, _SOURCES[subject], lambda: sayings(subject).learned)
+    return Sayings(labels, arrays)

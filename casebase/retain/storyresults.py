@@ -1,146 +1,255 @@
-"""What the work did, weighed: for each step and symptom in sight the results a sentence may tell of them."""
+"""What the work did, weighed once the whole note is read: for each piece of work and symptom what a sentence tells of them.
+
+Every sentence is held against the work and the symptoms told by then. The chances of one reading depend on how likely its
+rivals are ("that cured it" is told of one thing), so all are weighed twice, the second time beside each other.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import Choice, Features, Like, Likeness, accepted, likeness_features, log_of
-from casebase.retain.storycues import Cue, effects_in, is_proof
+from casebase.retain.storychoice import ACCEPTED, PLAIN, Choice, Likeness, likeness_features
+from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storystep import Told
-from casebase.retain.storyties import Symptoms, segments
+from casebase.retain.storyties import Symptoms
+from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.sayings import OTHER
+from casebase.retrieve.text import stem
 
-SURE = 0.4  # less sure than this, a sentence tells of one piece of work only what became of a symptom
+IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
+UNNAMED = 0.5  # less sure than this, a sentence that names a symptom tells nothing of another
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
 _RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
 _NOW = re.compile(r"\bnow\b|\bthat (?:did|was|cured|fixed|sorted)\b", re.IGNORECASE)
-
-Tie = tuple[int, str]  # a step, by its place among those in sight, and a symptom
-
-
-class Sight(NamedTuple):
-    """Where a result may belong: the `repairs` in sight, the last last, with how many sentences ago each was told (0: here);
-    `proposed` is what the rules tied; `new` are symptoms first told in this sentence."""
-
-    repairs: Sequence[Told]
-    ages: Sequence[int]
-    proposed: Mapping[Tie, Result]
-    symptoms: Symptoms
-    new: Collection[str]
-    place: float
+_SEVERAL = re.compile(r"\b(?:both|neither|either|two|everything|all|lot|any of)\b", re.IGNORECASE)
+_BUT = re.compile(r"(?:but|still|yet|only|except)\b", re.IGNORECASE)
+_WORDS = re.compile(r"[a-z']+")
+_LONG = 8  # sentences and pieces of work farther away are all alike
 
 
-def results(choice: Choice, sentence: Sentence, sight: Sight, of_symptoms: Likeness) -> dict[Tie, Result]:
-    """The results a sentence most likely tells, one for each step and symptom."""
-    chances = _chances(choice, sentence, sight, of_symptoms)
-    plain = {tie: result for tie, result in sight.proposed.items() if _is_said_of(sentence, sight.symptoms, tie[1], result)}
-    taken = accepted("effects", chances, [(*tie, result) for tie, result in sight.proposed.items() if (*tie, result) in chances])
-    best: dict[Tie, tuple[float, Result]] = {tie: (1.0, result) for tie, result in plain.items()}
-    for number, symptom, result in taken:
-        best[number, symptom] = max(best.get((number, symptom), (0.0, result)), (chances[number, symptom, result], result))
-    named = sight.symptoms.named(sentence, 0, len(sentence.text))
+class Work(NamedTuple):
+    """Something done, and the number of the sentence that tells it."""
 
-    def rivals(symptom: str) -> list[float]:
-        return [chance for (_number, other), (chance, _result) in best.items() if other == symptom or not named]
-
-    return {tie: result for tie, (chance, result) in best.items() if chance >= SURE or chance == max(rivals(tie[1]))}
+    step: Told
+    number: int
 
 
-def _is_said_of(sentence: Sentence, symptoms: Symptoms, symptom: str, result: Result) -> bool:
-    """Whether the result the rules read is told in a stretch that names the symptom, and no known phrase says another."""
-    return any(symptom in symptoms.named(sentence, start, end) and all(cue.result == result for cue in effects_in(sentence.text[start:end]))
-               for start, end in segments(sentence))
+class Tie(NamedTuple):
+    """A result that the sentence `number` may tell of the `work` of that place and a symptom."""
+
+    number: int
+    work: int
+    symptom: str
+    result: Result
 
 
-def _chances(choice: Choice, sentence: Sentence, sight: Sight, of_symptoms: Likeness) -> dict[tuple[int, str, Result], float]:
-    """The chance of every result of every step in sight on every symptom."""
-    likeness = choice.likeness("effects", sentence)
-    likes = [likeness.of(result) for result in _RESULTS]
-    likes = [like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like in likes]
-    cues = effects_in(sentence.text)
-    by_stretch = [sight.symptoms.named(sentence, start, end) for start, end, _chance in likeness.by_stretch(OTHER)]
-    found: dict[tuple[int, str, Result], float] = {}
-    for symptom in sight.symptoms.words:
-        named = [symptom in there for there in by_stretch]
-        words = _words_features(sentence, symptom, by_stretch[0], of_symptoms.of(symptom))
-        for like, result in zip(likes, _RESULTS, strict=True):
-            told = {**likeness_features(like, likes, likeness), **words, **_cue_features(sentence, cues, result),
-                    **_stretch_features(likeness, of_symptoms, named, cues, symptom, result)}
-            for number, step in enumerate(sight.repairs):
-                things = "\n".join(f"{step.kind} {term} / {symptom} / {result}" for term in step.terms)
-                features = {**told, **_tie_features(sight, number, symptom, result, cues)}
-                found[number, symptom, result] = choice.chance("effects", things, features, sentence)
-    return found
+class Tale:
+    """What was read of a note before results are weighed: its sentences, how like each is to symptoms (`spoken`), the work in order, which sentence tells which symptoms
+    (`mentions`), and what the rules `proposed`."""
+
+    def __init__(self, choice: Choice, parts: Sequence[Sentence], spoken: Sequence[Likeness], works: Sequence[Work], mentions: Mapping[int, Sequence[str]],
+                 proposed: Collection[Tie], symptoms: Symptoms) -> None:
+        self.choice, self.parts, self.spoken, self.works, self.mentions, self.symptoms = choice, parts, spoken, works, mentions, symptoms
+        self.proposed = {(tie.number, tie.work, tie.symptom): tie.result for tie in proposed}
+        self.first: dict[str, int] = {}
+        for number in sorted(mentions):
+            for symptom in mentions[number]:
+                self.first.setdefault(symptom, number)
+        self.words = [frozenset(stem(word) for term in work.step.terms for word in _WORDS.findall(term.lower())) for work in works]
+        self.helped = [{symptom: symptoms.helped(work.step, symptom) for symptom in self.first} for work in works]
+
+    def results(self) -> dict[Tie, float]:
+        """The results the note most likely tells with their chances; one for a sentence, work and symptom."""
+        features: dict[Tie, Features] = {}
+        chances: dict[Tie, float] = {}
+        past: dict[tuple[int, str], Result] = {}
+        for number, sentence in enumerate(self.parts):
+            here = dict(self._ties(number, past))
+            features |= here
+            chances |= {tie: 1.0 if self._is_plain(tie) else self.choice.chance("effects", self._thing(tie), found, sentence) for tie, found in here.items()}
+            past |= [((tie.work, tie.symptom), tie.result) for tie in _best(here, chances, ACCEPTED["effects"])]
+        rivals = _Rivals(chances)
+        again = {tie: 1.0 if self._is_plain(tie) else self.choice.chance("effects beside", self._thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
+                 for tie, found in features.items()}
+        told = {tie: chance for tie, chance in _best(again, again, ACCEPTED["effects beside"]).items() if chance >= UNNAMED or not features[tie]["another named"]}
+        silent = set(range(len(self.parts))) - {tie.number for tie in told}  # of these what the rules read is taken, if it is not unlikely
+        told |= _best((tie for tie in again if tie.number in silent and self.proposed.get(tie[:3]) == tie.result), again,
+                      ACCEPTED["effects beside"] * PLAIN["effects beside"])
+        return told | dict(self._shared(told))
+
+    def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:
+        """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""
+        spoken_of = {tie.work for tie in told}
+        for tie, chance in told.items():
+            if is_of_each(self.parts[tie.number].text):
+                for work in range(tie.work - 1, -1, -1):
+                    if work in spoken_of:
+                        break
+                    yield tie._replace(work=work), chance
+
+    def _is_plain(self, tie: Tie) -> bool:
+        """Whether the rules read a result in a stretch that names the symptom and in which no known phrase says another, or in a
+        known phrase about several things at once ("neither helped")."""
+        sentence = self.parts[tie.number]
+        if self.proposed.get(tie[:3]) != tie.result:
+            return False
+        cues = effects_in(sentence.text)
+        if cues and _SEVERAL.search(sentence.text) and all(cue.result == tie.result for cue in cues):
+            return True
+        return any(tie.symptom in self.symptoms.named(sentence, start, end) and all(cue.result == tie.result for cue in effects_in(sentence.text[start:end]))
+                   for start, end in sentence.stretches())
+
+    def _thing(self, tie: Tie) -> str:
+        step = self.works[tie.work].step
+        return "\n".join(f"{step.kind} {term} / {tie.symptom} / {tie.result}" for term in step.terms)
+
+    def _ties(self, number: int, past: Mapping[tuple[int, str], Result]) -> Iterator[tuple[Tie, Features]]:
+        """All that a sentence might tell, with what speaks for and against it."""
+        told = [place for place, work in enumerate(self.works) if work.number <= number]
+        sight = told[-(IN_SIGHT + sum(self.works[place].number == number for place in told)):]
+        symptoms = [symptom for symptom, first in self.first.items() if first <= number]
+        if not sight or not symptoms:
+            return
+        view = _View(self, number, sight, symptoms, past)
+        for symptom in symptoms:
+            of_symptom = view.of_symptom(symptom)
+            for result in _RESULTS:
+                of_result = {**of_symptom, **view.of_result(symptom, result)}
+                for place in sight:
+                    yield Tie(number, place, symptom, result), {**of_result, **view.of_work(place, symptom, result)}
 
 
-def _words_features(sentence: Sentence, symptom: str, named: Sequence[str], like: Like) -> Features:
-    states = [seen.status for seen in sentence.observations if seen.kind == "symptom" and seen.label == symptom]
-    return {"symptom best": log_of(like.best), "symptom named": symptom in named, "another named": bool(named) and symptom not in named,
-            "symptom there": "present" in states, "symptom gone": any(state in ("absent", "resolved") for state in states),
-            "turned": bool(_TURNED.search(sentence.text)), "now": bool(_NOW.search(sentence.text)), "proof": is_proof(sentence.text),
-            "stretches": len(sentence.text.split())**0.5}
+class _View:
+    """A sentence with the work in sight, the symptoms told by then, and what became of them."""
+
+    def __init__(self, tale: Tale, number: int, sight: Sequence[int], symptoms: Sequence[str], past: Mapping[tuple[int, str], Result]) -> None:
+        self.tale, self.number, self.sight, self.symptoms, self.past = tale, number, sight, symptoms, past
+        self.sentence = tale.parts[number]
+        text = self.sentence.text
+        self.effects, self.spoken = tale.choice.likeness("effects", self.sentence), tale.spoken[number]
+        likes = [self.effects.of(result) for result in _RESULTS]
+        self.likes = {result: like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like, result in zip(likes, _RESULTS, strict=True)}
+        self.cues = effects_in(text)
+        self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end, _chance in self.effects.by_stretch(OTHER)]
+        cured = {symptom for (_work, symptom), result in past.items() if result == "cured"}
+        self.open = [symptom for symptom in symptoms if symptom not in cured]
+        self.last = {symptom: max((said for said in tale.mentions if said < number and symptom in tale.mentions[said]), default=-1) for symptom in symptoms}
+        self.order = sorted(symptoms, key=lambda symptom: -self.last[symptom])
+        self.said = frozenset(stem(word) for word in _WORDS.findall(text.lower()))
+        self.form = {"turned": bool(_TURNED.search(text)), "now": bool(_NOW.search(text)), "proof": is_proof(text), "several": bool(_SEVERAL.search(text)),
+                     "but": bool(_BUT.match(text)), "length": len(text.split()) ** 0.5, "stretches": len(self.named), "advice": is_advice(text, late=True),
+                     "place": number / len(tale.parts), "many open": len(self.open), "steps here": sum(tale.works[place].number == number for place in sight)}
+
+    def of_symptom(self, symptom: str) -> Features:
+        """What the sentence has to do with a symptom."""
+        like = self.spoken.of(symptom)
+        states = [seen.status for seen in self.sentence.observations if seen.kind == "symptom" and seen.label == symptom]
+        terms = self.tale.choice.vocabulary.terms["symptom"]
+        nearest = terms.get(self.order[0])
+        return {**self.form, "symptom best": log_of(like.best), "symptom whole": log_of(like.whole), "no symptom": log_of(self.spoken.other),
+                "another best": log_of(max((self.spoken.of(other).best for other in self.symptoms if other != symptom), default=0.0)),
+                "symptom named": symptom in self.named[0], "another named": bool(self.named[0]) and symptom not in self.named[0],
+                "symptom there": "present" in states, "symptom gone": any(state in ("absent", "resolved") for state in states),
+                "told here": symptom in self.tale.mentions.get(self.number, ()), "new": self.tale.first[symptom] == self.number,
+                "open": symptom in self.open, "only one open": self.open == [symptom], "since told": min(_LONG, self.number - self.last[symptom]),
+                "told last": self.order[0] == symptom, "order": min(self.order.index(symptom), 4),
+                "kin of the last": bool(nearest and symptom in terms and terms[symptom].under == nearest.under),
+                "of it told": any(other == symptom for _work, other in self.past)}
+
+    def of_result(self, symptom: str, result: Result) -> Features:
+        """What the sentence says of a result, and whether in one breath with the symptom: "that stopped the leak, but it still needed the choke"."""
+        like, said = self.likes[result], any(cue.result == result for cue in self.cues)
+        results, symptoms = self.effects.by_stretch(result), self.spoken.by_stretch(symptom)
+        first = 1 if len(results) > 1 else 0  # the whole is no stretch of its own
+        together = max(one[2] * other[2] for one, other in zip(results[first:], symptoms[first:], strict=True))
+        where = [one for one, named in zip(results[first:], self.named[first:], strict=True) if symptom in named]
+        there = [cue.result == result for start, end, _chance in where for cue in self.cues if start <= cue.start < end]
+        before = [told for (_work, other), told in self.past.items() if other == symptom]
+        return {**likeness_features(like, list(self.likes.values()), self.effects), "said": said, "otherwise said": bool(self.cues) and not said,
+                "short and said": said and len(self.sentence.text.split()) < 8, "together": log_of(together),
+                "best where named": max((chance for _start, _end, chance in where), default=0.0), "said where named": any(there),
+                "otherwise said where named": bool(there) and not any(there), result: 1.0, "gone and cured": result == "cured" and bool(before) and before[-1] == "cured",
+                "as before": bool(before) and before[-1] == result, "turned, no change": result == "no change" and self.form["turned"],
+                "turned, cured": result == "cured" and self.form["turned"], "told here, no change": result == "no change" and symptom in self.tale.mentions.get(self.number, ()),
+                "told here, cured": result == "cured" and symptom in self.tale.mentions.get(self.number, ())}
+
+    def of_work(self, place: int, symptom: str, result: Result) -> Features:
+        """What speaks for this work and not another."""
+        tale, work = self.tale, self.tale.works[place]
+        helped, age, later = tale.helped[place][symptom], self.number - work.number, [other for other in self.sight if other > place]
+        proposed = tale.proposed.get((self.number, place, symptom))
+        anything = [told for (number, _work, _symptom), told in tale.proposed.items() if number == self.number]
+        return {
+            "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in self.cues),
+            "proposed otherwise": proposed is not None and proposed != result, "proposed elsewhere": proposed is None and result in anything, "anything proposed": bool(anything),
+            "helps": helped, "helps a cure": helped and result == "cured", "another would help": any(tale.helped[other][symptom] for other in self.sight if other != place),
+            "would help another": not helped and any(tale.helped[place][other] for other in self.open), "here": age == 0, "just before": age == 1, "age": min(age, _LONG),
+            "last": not later, "later work": min(len(later), 4), "told with": sum(tale.works[other].number == work.number for other in self.sight),
+            "named again": age > 0 and not tale.words[place].isdisjoint(self.said), "set": work.step.kind == "set",
+            "told before": (place, symptom) in self.past, "tells others": any(other == place for other, _symptom in self.past),
+            "told of later work": any((other, symptom) in self.past for other in later), "symptom since": min(_LONG, max(-_LONG, work.number - tale.first[symptom])),
+        }
 
 
-def _cue_features(sentence: Sentence, cues: Sequence[Cue], result: Result) -> Features:
-    """Whether a known phrase of effect says this result."""
-    said = any(cue.result == result for cue in cues)
-    return {"said": said, "otherwise said": bool(cues) and not said, "short and said": said and len(sentence.text.split()) < 8}
+class _Rivals:
+    """How likely the other readings of a sentence are, and the same reading in the sentences beside it."""
+
+    def __init__(self, chances: Mapping[Tie, float]) -> None:
+        self.chances = chances
+        self.best: dict[Hashable, list[float]] = defaultdict(lambda: [0.0, 0.0])
+        for tie, chance in chances.items():
+            for _name, key in _rivalries(tie):
+                first, second = self.best[key]
+                self.best[key] = [chance, first] if chance > first else [first, max(second, chance)]
+
+    def features(self, tie: Tie) -> Features:
+        chance, found = self.chances[tie], {}
+        for name, key in _rivalries(tie):
+            first, second = self.best[key]
+            found[f"rival {name}"] = odds(second if chance == first else first)
+            found[f"first {name}"] = chance == first
+        after, before = (max(self._beside(tie, step), self._beside(tie, 2 * step)) for step in (1, -1))
+        return {"first chance": odds(chance), **found, "told after": odds(after), "told before too": odds(before)}
+
+    def _beside(self, tie: Tie, step: int) -> float:
+        key = ("of it", tie.number + step, tie.work, tie.symptom)
+        return self.best[key][0] if key in self.best else 0.0
 
 
-def _stretch_features(likeness: Likeness, of_symptoms: Likeness, named: Sequence[bool], cues: Sequence[Cue], symptom: str, result: Result) -> Features:
-    """Whether result and symptom are told in one breath: "that stopped the leak, but it still needed the choke"."""
-    results, symptoms = likeness.by_stretch(result), of_symptoms.by_stretch(symptom)
-    first = 1 if len(results) > 1 else 0  # the whole is no stretch of its own
-    together = max(one[2] * other[2] for one, other in zip(results[first:], symptoms[first:], strict=True))
-    where = [one for one, there in zip(results[first:], named[first:], strict=True) if there]
-    said = any(start <= cue.start < end and cue.result == result for start, end, _chance in where for cue in cues)
-    otherwise = any(start <= cue.start < end and cue.result != result for start, end, _chance in where for cue in cues)
-    return {"together": log_of(together), "best where named": max((chance for _start, _end, chance in where), default=0.0),
-            "said where named": said, "otherwise said where named": otherwise and not said}
+def _rivalries(tie: Tie) -> Iterator[tuple[str, Hashable]]:
+    """Within what only one reading may be true, or few."""
+    number, work, symptom, result = tie
+    yield "result", ("of it", number, work, symptom)
+    yield "symptom", ("by it", number, work, result)
+    yield "work", ("so", number, symptom, result)
+    yield "work and result", ("symptom", number, symptom)
+    yield "symptom and result", ("work", number, work)
+    yield "at all", number
 
 
-def _tie_features(sight: Sight, number: int, symptom: str, result: Result, cues: Sequence[Cue]) -> Features:
-    step, symptoms = sight.repairs[number], sight.symptoms
-    proposed = sight.proposed.get((number, symptom))
-    helped = symptoms.helped(step, symptom)
-    open_ = symptoms.open
-    others = [other for (_number, _symptom), other in sight.proposed.items() if other == result]
-    turned = bool(symptoms.topic) and symptom == symptoms.topic[0]
-    return {
-        "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in cues), "proposed otherwise": proposed is not None and proposed != result,
-        "proposed elsewhere": proposed is None and bool(others), "anything proposed": bool(sight.proposed),
-        result: 1.0, "helps": helped, "helps a cure": helped and result == "cured", "spoken of": symptom in symptoms.focus[:1], "topic": turned,
-        "another helped": not helped and any(symptoms.helped(step, other) for other in open_),
-        "here": sight.ages[number] == 0, "just before": sight.ages[number] == 1, "age": min(sight.ages[number], 6), "last": number == len(sight.repairs) - 1,
-        "open": symptom in open_, "only one open": open_ == [symptom], "many open": len(open_), "new": symptom in sight.new,
-        "told before": symptom in step.effects and proposed is None,
-        "told before and gone on": symptom in step.effects and proposed is None and number < len(sight.repairs) - 1, "tells others": any(other != symptom for other in step.effects),
-        "gone on": symptom not in open_ and result != "cured", "place": sight.place, "steps here": sum(age == 0 for age in sight.ages),
-    }
+def _best(ties: Iterable[Tie], chances: Mapping[Tie, float], least: float) -> dict[Tie, float]:
+    """The likeliest result of each sentence, work and symptom, where it is likely enough."""
+    found: dict[tuple[int, int, str], Tie] = {}
+    for tie in ties:
+        if chances[tie] >= least and (tie[:3] not in found or chances[tie] > chances[found[tie[:3]]]):
+            found[tie[:3]] = tie
+    return {tie: chances[tie] for tie in found.values()}
 
 
-def before_and_after(repairs: Sequence[Told], before: Sequence[Mapping[str, Result]]) -> Iterator[tuple[Tie, Result]]:
-    """What the rules have tied since `before` was noted."""
-    for number, (step, old) in enumerate(zip(repairs, before, strict=True)):
-        for symptom, result in step.effects.items():
-            if old.get(symptom) != result:
-                yield (number, symptom), result
-
-
-def tied(sentence: Sentence, sight: Sight, before: Sequence[Mapping[str, Result]], found: Mapping[Tie, Result]) -> bool:
-    """Puts what was `found` in place of what the rules proposed; True where there was any."""
-    for number, (step, old) in enumerate(zip(sight.repairs, before, strict=True)):
-        step.effects = dict(old)
-        for (place, symptom), result in found.items():
-            if place == number:
-                step.effects[symptom] = result
-                if sight.proposed.get((place, symptom)) != result:
-                    step.doubts.append(LIKELY.format(result=result, symptom=symptom, work=step.terms[0]))
-                if sentence is not step.sentence and sentence not in step.more:
-                    step.more.append(sentence)
-    return bool(found)
+def put(results: Iterable[Tie], tale: Tale) -> None:
+    """Gives the work its results, each with the sentence that tells it; what the rules did not read is unsure."""
+    for work in tale.works:
+        work.step.effects = {}
+    for tie in results:
+        step, sentence = tale.works[tie.work].step, tale.parts[tie.number]
+        step.effects[tie.symptom] = tie.result
+        if tale.proposed.get(tie[:3]) != tie.result:
+            step.doubts.append(LIKELY.format(result=tie.result, symptom=tie.symptom, work=step.terms[0]))
+        if sentence is not step.sentence and sentence not in step.more:
+            step.more.append(sentence)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import by_itself, changes, lone, overlaps, quantities
+from casebase.retain.storychanges import by_itself, changes, lone, quantities
 from casebase.retain.storystep import Told
 from casebase.retain.storyvalues import Values, fits, read_values, values_of
 from casebase.retrieve.lexicon import Found, Lexicon
@@ -127,25 +127,6 @@ class Settings:
             if check:
                 yield told
 
-    def at(self, sentence: Sentence, label: str, start: int, taken: Sequence[tuple[int, int]] = ()) -> Told:
-        """A setting that is likely told from `start` on, with the values that stand there or else elsewhere in the sentence, but
-        not in the places that are `taken`. Where it was only looked at, it has no value it was left at."""
-        unit, text = self.vocabulary.terms["setting"][label].unit, sentence.text
-        told = Told("set", [label], sentence, start, start)
-        if unit:
-            free = [change for change in changes(text, unit, told=True)
-                    if not overlaps(change.start, change.end, taken) and not by_itself(text, change)]
-            change = next((change for change in free if change.end > start), free[-1] if free else None)
-            if change is not None:
-                told.before, told.after, told.start, told.end = change.before, change.after, change.start, change.end
-            else:
-                self._lone(told, unit, taken)
-        return told
-
-    def looked(self, step: Told) -> None:
-        """Keeps in mind where a setting stood that was only looked at."""
-        self.stood[step.terms[0]] = (self.number, Told("check", step.terms, step.sentence, step.start, step.end, found=step.before))
-
     def keep(self, step: Told) -> None:
         """Keeps in mind a setting that was taken for what a sentence tells."""
         self._recall(step)
@@ -156,20 +137,6 @@ class Settings:
         """Whether two settings are told in units of one kind."""
         units = [self.vocabulary.terms["setting"][name].unit for name in (label, other)]
         return fits(*units)
-
-    def _lone(self, told: Told, unit: str, taken: Sequence[tuple[int, int]]) -> None:
-        """Gives a setting the one value that its sentence holds, as found or as left."""
-        text = told.sentence.text
-        free = [value for value in quantities(text, unit) if not overlaps(value.start, value.end, taken)]
-        value = next((value for value in free if value.end > told.start), free[-1] if free else None)
-        side = lone(text, value) if value is not None else ""
-        if value is None or not side:
-            return
-        told.start, told.end = value.start, value.end
-        if side == "after":
-            told.after = value.text.strip()
-        else:
-            told.before = value.text.strip()
 
     def _values(self, text: str, lead: str, unit: str, *, told: bool = False) -> Values:
         """The values behind the name of a setting; what was changed in one breath is surer than what each number says alone."""

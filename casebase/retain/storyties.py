@@ -218,14 +218,7 @@ def _well_now(sentence: Sentence, start: int, end: int, steps: Sequence[Told]) -
 
 def segments(sentence: Sentence) -> list[tuple[int, int]]:
     """The stretches of a sentence between commas, "and" and "but"."""
-    found: list[tuple[int, int]] = []
-    position = 0
-    while position < len(sentence.text):
-        start, end = sentence.segment_at(position)
-        found.append((start, end))
-        following = [low for low in range(end + 1, len(sentence.text)) if sentence.segment_at(low)[0] >= end]
-        position = sentence.segment_at(following[0])[0] if following else len(sentence.text)
-    return found
+    return list(sentence.stretches())
 
 
 def _step_before(steps: Sequence[Told], position: int) -> Told | None:

@@ -8,12 +8,12 @@ Information Retrieval, ch. 13; the weights as in Rennie et al. 2003). The exampl
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import chain, pairwise
+from functools import lru_cache
 from math import log, sqrt
 from pathlib import Path
 from typing import Any, NamedTuple
+from zlib import crc32
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,8 @@ FloatArray = npt.NDArray[np.float64]
 SMOOTHING = 0.2  # Lidstone's; chosen on examples held back
 OTHER = "none"
 _NEAR = 6  # telling words closer than this make a pair
+_NEXT, _BESIDE = np.uint64(0x9E3779B1), np.uint64(0x85EBCA6B)  # odd, so that pairs get numbers of their own
+_SIZE = np.uint64(1 << 32)
 _PLAIN = frozenset("^ $ 0 the a an it i was of and to in on that my is had so with for at as then".split())
 _WORD = re.compile(r"[a-z']+|\d[\d.,/]*")
 
@@ -40,15 +42,14 @@ class Guess(NamedTuple):
 class Sayings:
     """What clauses of known meaning taught, all meanings equally likely before a word is heard.
 
-    `arrays`: `idf` and `starts` by feature, `meaning` and `gains` by feature and meaning, `base` by meaning.
+    `arrays`: `codes` of the features in ascending order, `idf` and `starts` by feature, `meaning` and `gains` by feature and
+    meaning, `base` by meaning. A feature is a 32-bit number, so that none need be read to be found.
     """
 
-    def __init__(self, labels: Iterable[str], features: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
+    def __init__(self, labels: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
         self.labels, self.arrays = tuple(labels), dict(arrays)
         self.numbers = {label: number for number, label in enumerate(self.labels)}
-        self.features = tuple(features)
-        self._ids = {feature: number for number, feature in enumerate(self.features)}
-        self._idf, self._starts = arrays["idf"], arrays["starts"]
+        self._codes, self._idf, self._starts = arrays["codes"], arrays["idf"], arrays["starts"]
         self._meaning, self._gains, self._base = arrays["meaning"], arrays["gains"], arrays["base"]
 
     @classmethod
@@ -56,30 +57,40 @@ class Sayings:
         """Learns from clauses by what they mean. `smoothing` is Lidstone's: the more, the less a single word decides."""
         labels = tuple(examples)
         met = [features(clause) for label in labels for clause in examples[label]]
-        often = Counter(chain.from_iterable(met))
-        ids = {word: number for number, word in enumerate(word for word, count in often.items() if count > 1)}  # said once it teaches nothing
-        found = [[ids[word] for word in words if word in ids] for words in met]
-        lengths = np.array([len(words) for words in found])
-        columns = np.fromiter(chain.from_iterable(found), np.int64, lengths.sum())
-        means = np.repeat(np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels]), lengths)
-        idf = np.log((1 + len(found)) / (1 + np.bincount(columns, minlength=len(ids)))) + 1
+        every = np.concatenate([np.zeros(0, np.uint32), *met])
+        codes, counts = np.unique(every, return_counts=True)
+        codes = codes[counts > 1]  # said once it teaches nothing
+        lengths = np.array([len(found) for found in met])
+        of_clause, of_meaning = (np.repeat(numbers, lengths) for numbers in (
+            np.arange(len(met)), np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels])))
+        columns = np.searchsorted(codes, every)
+        known = (columns < len(codes)) & (codes[np.minimum(columns, len(codes) - 1)] == every) if len(codes) else np.zeros(0, bool)
+        columns, of_clause, of_meaning = columns[known], of_clause[known], of_meaning[known]
+        idf = np.log((1 + len(met)) / (1 + np.bincount(columns, minlength=len(codes)))) + 1
         weights = idf[columns]
-        weights /= np.repeat(np.sqrt(np.add.reduceat(weights * weights, np.cumsum(lengths) - lengths)), lengths)
-        cells, inverse = np.unique(columns * len(labels) + means, return_inverse=True)
-        return cls(labels, ids, {
-            "idf": idf, "starts": np.searchsorted(cells, np.arange(len(ids) + 1) * len(labels)), "meaning": cells % len(labels),
-            "gains": np.log1p(np.bincount(inverse, weights) / smoothing),
-            "base": log(smoothing) - np.log(smoothing * len(ids) + np.bincount(means, weights, len(labels)))})
+        weights = weights / np.sqrt(np.bincount(of_clause, weights * weights, len(met)))[of_clause]
+        cells, inverse = np.unique(columns * len(labels) + of_meaning, return_inverse=True)
+        return cls(labels, {
+            "codes": codes, "idf": idf, "starts": np.searchsorted(cells, np.arange(len(codes) + 1) * len(labels)), "meaning": (cells % len(labels)).astype(np.int16),
+            "gains": np.log1p(np.bincount(inverse, weights) / smoothing).astype(np.float32),
+            "base": log(smoothing) - np.log(smoothing * len(codes) + np.bincount(of_meaning, weights, len(labels)))})
+
+    @property
+    def learned(self) -> tuple[dict[str, npt.NDArray[Any]], tuple[str, ...]]:
+        """All there is to keep: arrays and labels."""
+        return self.arrays, self.labels
 
     def chances(self, clause: str) -> FloatArray:
         """The chance of each of `labels` for a clause; they sum to 1."""
-        known = [self._ids[feature] for feature in features(clause) if feature in self._ids]
+        codes = features(clause)
+        places = np.minimum(np.searchsorted(self._codes, codes), len(self._codes) - 1)
+        known = places[self._codes[places] == codes] if len(self._codes) else places[:0]
         weights = self._idf[known]
-        weights /= sqrt(float(weights @ weights)) or 1.0
-        score: FloatArray = self._base * weights.sum()
-        for number, weight in zip(known, weights, strict=True):
-            here = slice(self._starts[number], self._starts[number + 1])
-            score[self._meaning[here]] += weight * self._gains[here]
+        weights = weights / (sqrt(float(weights @ weights)) or 1.0)
+        first, counts = self._starts[known], self._starts[known + 1] - self._starts[known]
+        cells = np.arange(counts.sum()) + np.repeat(first - np.cumsum(counts) + counts, counts)  # of every feature its own, in a row
+        gains = np.bincount(self._meaning[cells], np.repeat(weights, counts) * self._gains[cells], len(self.labels))
+        score: FloatArray = self._base * weights.sum() + gains
         powers = np.exp(score - score.max())
         return np.asarray(powers / powers.sum())
 
@@ -90,12 +101,22 @@ class Sayings:
         return Guess(self.labels[best], float(chances[best]))
 
 
-def features(clause: str) -> frozenset[str]:
-    """Stems, neighbours, and pairs of telling words near each other; the ends of the clause count, figures are all alike."""
+def features(clause: str) -> npt.NDArray[np.uint32]:
+    """The features of a clause as 32-bit numbers, each once: stems, neighbours, and pairs of telling words near each other in
+    either order; the ends of the clause count, figures are all alike."""
     words = ["^", *("0" if word[0].isdigit() else stem(word) for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
-    telling = [word for word in words if word not in _PLAIN]
-    near = (" & ".join(sorted(pair)) for place, one in enumerate(telling) for pair in ((one, other) for other in telling[place + 1: place + _NEAR]))
-    return frozenset((*words, *(f"{one} {other}" for one, other in pairwise(words)), *near))
+    codes = np.fromiter(map(_code, words), np.uint64, len(words))
+    telling = codes[[word not in _PLAIN for word in words]]
+    found = [codes, codes[:-1] * _NEXT + codes[1:]]
+    for apart in range(1, min(_NEAR, len(telling))):
+        one, other = telling[:-apart], telling[apart:]
+        found.append(np.minimum(one, other) * _BESIDE + np.maximum(one, other))
+    return np.unique((np.concatenate(found) % _SIZE).astype(np.uint32))
+
+
+@lru_cache(maxsize=100_000)
+def _code(word: str) -> int:
+    return crc32(word.encode())
 
 
 def read_examples(path: Path) -> dict[str, list[str]]:

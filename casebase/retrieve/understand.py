@@ -61,6 +61,7 @@ class Understood(NamedTuple):
     left_over: tuple[str, ...]
     corrected: tuple[tuple[str, str], ...]
     doubts: tuple[tuple[str, tuple[str, ...]], ...]
+    likely: tuple[str, ...] = ()  # of the symptoms those that were not read but heard by likeness
 
     def labels(self, kind: Kind, *statuses: Status) -> tuple[str, ...]:
         """The labels of a kind with one of the statuses (default: present), each once, in order."""
@@ -119,6 +120,7 @@ def without(seen: Understood, labels: Iterable[str]) -> Understood:
     kind, engine, carburettor = ("" if name in gone else name for name in machine[:3])
     return seen._replace(
         observations=tuple(term for term in seen.observations if term.label not in gone),
+        likely=tuple(label for label in seen.likely if label not in gone),
         tried=tuple(tried for tried in seen.tried if tried.action not in gone),
         machine=MachineSeen(kind, engine, carburettor, None if "displacement" in gone else machine.displacement_cc,
                             None if "age" in gone else machine.age_years))

@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from casebase.retrieve.index import Index
+from casebase.retrieve.likely import question as read_question
 from casebase.retrieve.rank import Match, Ranking, rank
-from casebase.retrieve.understand import Understood, understand, without
+from casebase.retrieve.understand import Understood, without
 from casebase.reuse.evidence import FixEvidence, SymptomEvidence, gather, kernel
 from casebase.reuse.prospect import Prospect, prospect
 from casebase.trade.handbook import Row, rows_for
@@ -53,7 +54,7 @@ def first_answer(text: str | Understood, index: Index, *, limit: int = 6, divers
 
     `wrong` names what was read in it by mistake (see `without`). Raises `Refused` for a text without words.
     """
-    question = without(understand(text, index.lexicon) if isinstance(text, str) else text, wrong)
+    question = without(read_question(text, index.lexicon) if isinstance(text, str) else text, wrong)
     ranking = rank(question, index, limit=limit, diverse=diverse)
     similar = [match for match in ranking.matches if kernel(match.score) > 0]
     symptoms = (*question.symptoms, *question.labels("symptom", "possible"))

@@ -28,6 +28,7 @@ def understood(seen: Understood) -> Json:
         "machine": seen.machine._asdict(),
         "readings": [{"value": r.value, "high": r.high, "unit": r.unit, "words": r.text} for r in seen.readings],
         "tried": [tried._asdict() for tried in seen.tried],
+        "likely": list(seen.likely),
         "left_over": list(seen.left_over),
         "corrected": [{"written": wrong, "read_as": right} for wrong, right in seen.corrected],
         "doubts": [{"word": word, "meanings": list(meanings)} for word, meanings in seen.doubts],

@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 from casebase.problems import Problem, Refused, refuse
 from casebase.retrieve.index import Index
+from casebase.retrieve.likely import question as read_question
 from casebase.retrieve.rank import rank
-from casebase.retrieve.understand import understand
 from casebase.reuse.evidence import FixEvidence, gather
 from casebase.reuse.intervals import BetaPosterior, Interval
 from casebase.reuse.nextcheck import needs_part
@@ -213,7 +213,7 @@ class _Evidence(NamedTuple):
 def _evidence(complaint: str, index: Index) -> _Evidence:
     if not complaint:
         return _Evidence("", {})
-    question = understand(complaint, index.lexicon)
+    question = read_question(complaint, index.lexicon)
     symptoms = question.symptoms
     found = gather(rank(question, index).matches, symptoms, index)
     return _Evidence(", ".join(symptoms), {fix.actions: fix for part in reversed(found) for fix in part.fixes})

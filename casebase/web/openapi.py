@@ -43,7 +43,7 @@ def _schemas() -> dict[str, Schema]:
             text=TEXT, terms=_list(_object(kind=TEXT, label=TEXT, status=TEXT, words=TEXT, start=WHOLE, end=WHOLE)),
             machine=_object(kind=TEXT, engine=TEXT, carburettor=TEXT, displacement_cc=_maybe(NUMBER), age_years=_maybe(NUMBER)),
             readings=_list(_object(value=NUMBER, high=_maybe(NUMBER), unit=TEXT, words=TEXT)),
-            tried=_list(_object(action=TEXT, result=TEXT, words=TEXT)), left_over=_list(TEXT),
+            tried=_list(_object(action=TEXT, result=TEXT, words=TEXT)), likely=_list(TEXT), left_over=_list(TEXT),
             corrected=_list(_object(written=TEXT, read_as=TEXT)),
             doubts=_list(_object(word=TEXT, meanings=_list(TEXT)))),
         "Neighbour": _object(case=TEXT, number=TEXT, score=NUMBER, causes=_list(TEXT), reasons={"type": "object"}),

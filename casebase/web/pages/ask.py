@@ -65,7 +65,7 @@ def neighbours(base: CaseBase, matches: tuple[Match, ...]) -> list[Neighbour]:
 
 def chips(seen: Understood) -> list[Chip]:
     """What was read of symptoms, causes, the machine and earlier tries, each to be taken away by its name."""
-    found = [Chip(term.label, term.label, STATUS_WORDS[term.status], term.words) for term in seen.observations
+    found = [Chip(term.label, term.label, "likely" if term.label in seen.likely and term.status == "present" else STATUS_WORDS[term.status], term.words) for term in seen.observations
              if term.kind in ("symptom", "cause")]
     machine = seen.machine
     found += [Chip(name, name, "machine", "") for name in (machine.kind, machine.engine) if name]

@@ -1,0 +1,126 @@
+"""The values of a setting in spoken notes: which number is where it was found, which where it was left.
+
+Numbers of a setting are told with a unit, without one, or sentences before ("Float sat at eleven. ... Bent the tang, it's
+fourteen now"). Each number that may be one is weighed for both roles by the words around it and by where it stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from casebase.retain.story import Sentence
+from casebase.retain.storychanges import changes, follows_a_cue, is_counted, lone, numbers_in, window
+from casebase.retain.storychoice import Choice
+from casebase.retain.storylearned import BACK
+from casebase.retrieve.examples import Role
+from casebase.retrieve.logistic import Features, log_of
+from casebase.trade.readings import Reading
+
+TAKEN: Mapping[Role, float] = {"from": 0.4, "to": 0.4}  # from these chances on a number has the role
+_ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|two|likewise)\b", re.IGNORECASE)
+
+Place = tuple[int, int, int]  # sentences ago, and characters there
+
+
+class Candidate(NamedTuple):
+    """A number that may be a value of a setting: where it stands, among which others of its sentence, what the rules make of it."""
+
+    reading: Reading
+    back: int
+    sentence: Sentence
+    number: int
+    beside: int
+    rule: str
+    chances: Mapping[str, float]
+
+    @property
+    def place(self) -> Place:
+        return self.back, self.reading.start, self.reading.end
+
+
+class SettingValues(NamedTuple):
+    """A setting as found and as left, None for what is not told; the best `chances` there were, of either."""
+
+    before: Candidate | None
+    after: Candidate | None
+    chances: tuple[float, float]
+
+
+class About(NamedTuple):
+    """A setting that a sentence tells in the `stretch` of these characters; what the rules `read` as found and as left. `earlier`
+    are the sentences before, the last one last; numbers at the places `taken` are values of another setting already."""
+
+    label: str
+    sentence: Sentence
+    stretch: tuple[int, int]
+    read: tuple[str, str]
+    earlier: Sequence[Sentence]
+    taken: Collection[Place]
+
+
+def values(choice: Choice, about: About) -> SettingValues:
+    """The values of a setting, each where a number most likely is one."""
+    unit = choice.vocabulary.terms["setting"][about.label].unit
+    parts = (about.sentence, *reversed(about.earlier[-BACK:]))
+    found = [one for back, part in enumerate(parts) for one in _candidates(choice, part, back, unit)] if unit else []
+    chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", _features(one, found, about), about.sentence)
+                      for one in found] for role in TAKEN}
+    after = _best(chances["to"], [one.back == 0 for one in found])
+    before = _best(chances["from"], [number != after for number in range(len(found))])
+    best = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
+    return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None,
+                         found[after] if after is not None and best[1] >= TAKEN["to"] else None, best)
+
+
+def _best(chances: Sequence[float], allowed: Sequence[bool]) -> int | None:
+    numbers = [number for number, may in enumerate(allowed) if may]
+    return max(numbers, key=lambda number: chances[number], default=None)
+
+
+def _candidates(choice: Choice, sentence: Sentence, back: int, unit: str) -> Iterator[Candidate]:
+    found = numbers_in(sentence.text, unit)
+    rules = _by_rule(sentence.text, unit, found)
+    for number, reading in enumerate(found):
+        yield Candidate(reading, back, sentence, number, len(found), rules.get(reading.start, ""),
+                        choice.roles(window(sentence.text, found, number)))
+
+
+def _by_rule(text: str, unit: str, found: Sequence[Reading]) -> dict[int, str]:
+    """What known phrases make of the numbers, by where they start: "from", "to"; "stood", "left" for those that stand alone."""
+    told: dict[int, str] = {}
+    for change in changes(text, unit, told=True):
+        for reading in found:
+            if change.start <= reading.start and reading.end <= change.end:
+                told |= [(reading.start, role) for role, words in (("from", change.before), ("to", change.after)) if words == reading.text.strip()]
+    for reading in found:
+        if reading.start not in told and (side := lone(text, reading)):
+            told[reading.start] = {"before": "stood", "after": "left"}[side]
+    return told
+
+
+def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Features:
+    """What speaks for and against a number being where the setting was found, or left."""
+    taken, words = about.taken, one.reading.text.strip()
+    here = [other for other in found if other.back == 0]
+    others = [other for other in found if other is not one]
+    start, end = about.stretch
+    inside = one.back == 0 and start <= one.reading.start < end
+    used = one.place in taken
+    return {
+        **{role: log_of(one.chances[role]) for role in ("from", "to", "none")},
+        "here": one.back == 0, "just before": one.back == 1, "alone": one.beside == 1, "first": one.number == 0, "last": one.number == one.beside - 1,
+        "number": min(one.number, 4), "unit": bool(one.reading.unit), "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
+        **{f"rule {role}": one.rule == role for role in ("from", "to", "stood", "left")},
+        "read from": bool(words) and words == about.read[0], "read to": bool(words) and words == about.read[1], "read at all": any(about.read),
+        "here in all": min(len(here), 5), "only one here": len(here) == 1 and one.back == 0, "none here": not here,
+        "another to": log_of(max((other.chances["to"] for other in others if other.back == 0), default=0.0)),
+        "another from": log_of(max((other.chances["from"] for other in others), default=0.0)),
+        "rule to elsewhere": any(other.rule == "to" for other in others), "rule from elsewhere": any(other.rule == "from" for other in others),
+        "unit elsewhere": any(other.reading.unit for other in here if other is not one), "said twice": any(other.reading.value == one.reading.value for other in others),
+        "inside": inside, "ahead": one.back == 0 and one.reading.end <= start, "behind": one.back == 0 and one.reading.start >= end, "inside others": not inside and any(
+            other.back == 0 and start <= other.reading.start < end for other in others),
+        "taken": used, "taken for all": used and bool(_ALL.search(one.sentence.text)),
+        "others taken": any(other.place in taken for other in others), "after one taken": any(other.place in taken and other.place < one.place for other in others),
+    }
