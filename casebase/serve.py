@@ -20,6 +20,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from casebase.problems import refuse
 from casebase.record.folder import require_folder
+from casebase.retrieve import likely
 from casebase.retrieve.cache import writable_cache
 from casebase.web.app import make_app
 from casebase.web.guard import HEADERS
@@ -98,6 +99,7 @@ def serve(folder: Path, port: int, *, lan: bool, say: Callable[[str], None], fre
         held = Held(folder)
         for note in held.base().index.notes:
             say(f"note: {note}")
+        likely.learned()  # takes seconds the first time, which no question should wait for
         app = make_app(held, hosts(addresses, port), token, place / WRITTEN if place else None)
         announce(addresses, port, token, say, kept=kept)
         _allow_many_connections()

@@ -64,12 +64,11 @@ def test_roles_held_back_are_mostly_told() -> None:
     """The words around a number alone tell its role mostly right, in notes that were left out."""
     names, settings = list(told_stories())[::12], package_vocabulary().terms["setting"]
     without, right = sayings("roles", without=names), []
-    for story in (told_stories()[name] for name in names):
-        for place, told in enumerate(story):
-            for setting in told.settings:
-                unit = settings[setting.label].unit
-                numbers = numbers_in(told.text, unit) if unit else []
-                right += [without.guess(window(told.text, numbers, number_)).label == setting.role(reading) for number_, reading in enumerate(numbers)]
+    for told in (told for name in names for told in told_stories()[name]):
+        for setting in told.settings:
+            unit = settings[setting.label].unit
+            numbers = numbers_in(told.text, unit) if unit else []
+            right += [without.guess(window(told.text, numbers, place)).label == setting.role(reading) for place, reading in enumerate(numbers)]
     print(f"{len(right)} numbers held back: {np.mean(right):.3f} right by their words alone")
     assert len(right) > 100 and BACK == 2
     assert np.mean(right) >= 0.6

@@ -37,7 +37,10 @@ def case_folder(cases: Path | None) -> Path:
 
 def open_base(cases: Path | None) -> Any:
     from casebase.api import CaseBase
+    from casebase.retrieve.examples import tell_of_waits
 
+    if sys.stderr.isatty():
+        tell_of_waits(lambda words: print(f"({words})", file=sys.stderr))
     base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
     say(base.index.notes)
     return base
@@ -212,7 +215,10 @@ def index(cases: Cases = None, as_json: AsJson = False) -> None:
     Example: casebase index --cases cases
     """
     from casebase.api import CaseBase
+    from casebase.retrieve.examples import tell_of_waits
 
+    if sys.stderr.isatty():
+        tell_of_waits(lambda words: print(f"({words})", file=sys.stderr))
     base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
     built = base.rebuild()
     if as_json:

@@ -29,6 +29,14 @@ FORMAT = 6  # of what is kept; one more when `Sayings` or their features change
 _RESULT = re.compile(r"effect (cured|better|no change|worse) (.+ / .+)")
 
 
+_listeners: list[Callable[[str], object]] = []
+
+
+def tell_of_waits(say: Callable[[str], object]) -> None:
+    """Has a sentence said before each wait for learning."""
+    _listeners.append(say)
+
+
 class SettingTold(NamedTuple):
     """A setting with the words of its values, as found and as left; empty for what is not said."""
 
@@ -147,6 +155,8 @@ def kept(name: str, sources: Sequence[str], learn: Callable[[], Learned]) -> Lea
             arrays, tables = store.load(path)
             if tables["key"] == key:
                 return arrays, tables["labels"]
+    for say in _listeners:
+        say(f"learning once how {name} are told, some seconds")
     found = learn()
     if path is not None:
         with suppress(OSError):

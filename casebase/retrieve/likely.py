@@ -21,6 +21,7 @@ from casebase.trade import DATA
 from casebase.trade.terms import Term
 
 SUBJECT = "asked"  # of the weights
+KEPT = "complaints"  # of what was learned
 TAKEN = 0.6  # from this chance on a symptom that was not read is taken as told; best on texts held back
 READ = 0.2  # what was read needs only this much
 PERHAPS = 0.3  # from here on the likeliest is said to be possible where nothing else is told
@@ -146,5 +147,5 @@ def sayings(*, without: Collection[int] = ()) -> Sayings:
 @cache
 def learned() -> Sayings:
     """`sayings` from all there is."""
-    arrays, labels = examples.kept(SUBJECT, ("said_symptoms.txt", "told.txt", "asked.txt"), lambda: sayings().learned)
+    arrays, labels = examples.kept(KEPT, ("said_symptoms.txt", "told.txt", "asked.txt"), lambda: sayings().learned)
     return Sayings(labels, arrays)
