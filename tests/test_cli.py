@@ -69,6 +69,7 @@ UNDERSTOOD = {
                 "age_years": (*NUMBER, type(None))},
     "readings": [{"value": NUMBER, "high": (*NUMBER, type(None)), "unit": str, "words": str}],
     "tried": [{"action": str, "result": str, "words": str}],
+    "likely": [str],
     "left_over": [str],
     "corrected": [{"written": str, "read_as": str}],
     "doubts": [{"word": str, "meanings": [str]}],

@@ -33,6 +33,13 @@ PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3, "effects b
 _CANDIDATES = 10
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
 _I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
+_WORK = re.compile(
+    r"\b(?:fit(?:s|ted)?|put|new|fresh|another|replac\w+|chang\w+|swapp\w+|clean\w+|clear\w+|set|reset|turn\w+|bent|ground|filed|scrap\w+|wash\w+|blew|blown|drain\w+|"
+    r"fill\w+|refill\w+|empt\w+|greas\w+|oiled|sharpen\w*|tighten\w*|adjust\w*|rewound|wound|solder\w*|went (?:in|on)|gave|strip\w*|freed|poked|flush\w*|renew\w*|"
+    r"welded|made up|mend\w*|repair\w*|refit\w*|cut|glued|seal\w+|dress\w*|balanc\w+|top\w+ up|nipped|straighten\w*|scrub\w*|hosed|dug|pull\w+ out|took out|dropped in|screwed|backed|opened|closed|moved)\b", re.IGNORECASE)
+_FINDING = re.compile(
+    r"\b(?:found|look\w*|check\w*|test\w*|measur\w*|read|reads|show\w*|saw|see|felt|smel\w*|was|were|had|is|came out|worn|crack\w*|split|perish\w*|loose|tight|fine|good|okay|"
+    r"ok|sound|bad|dead|black|wet|dry|clean|dirty|blocked|chok\w+|clogged|stuck|seized|rust\w*|bent|broken|snapped|missing|low|high|full|empty|spun|shook|nothing|no)\b", re.IGNORECASE)
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|now)\b|n't", re.IGNORECASE)
 
 
@@ -56,7 +63,7 @@ class Likeness:
         stretches = segments(sentence)
         self.form = _form_features(sentence, len(stretches))
         spans = [(0, len(sentence.text))]
-        spans += [(start, end) for start, end in stretches if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 2]
+        spans += [(start, end) for start, end in stretches if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 1]
         self._spans = spans
         self._chances = [sayings.chances(sentence.text[start:end]) for start, end in spans]
         number = sayings.numbers[OTHER]
@@ -164,6 +171,7 @@ class Choice:
             **_match_features(sentence, _KINDS[kind], label),
             "helps": kind == "do" and any(helps(self.vocabulary, label, symptom) for symptom in context.symptoms),
             "place": context.place, "of the machine": self.machines.fit(like.label, context.machine), **likeness.form,
+            **_verb_features(sentence.text[like.start: like.end], kind),
         }
 
     def _cures(self, action: str, seen: str) -> bool:
@@ -189,6 +197,12 @@ def _rival_features(like: Like, chances: Mapping[Like, float], after: Likeness |
         **{f"best {kind}": best(lambda other, kind=kind: other.label.startswith(kind)) for kind in _KINDS},  # type: ignore[misc]
         "told after": log_of(following.best) if following else log_of(0.0), "whole after": log_of(following.whole) if following else log_of(0.0),
     }
+
+
+def _verb_features(stretch: str, kind: str) -> Features:
+    """Whether a stretch has words of work or of a look and its finding, for a step of each kind: "found the needle worn" replaces nothing."""
+    work, look = bool(_WORK.search(stretch)), bool(_FINDING.search(stretch))
+    return {f"{name} for {other}": told and kind == other for other in _KINDS for name, told in (("work", work), ("finding", look), ("finding, no work", look and not work))}
 
 
 def _value_features(like: Like, valued: Valued) -> Features:

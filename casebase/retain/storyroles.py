@@ -67,8 +67,9 @@ def values(choice: Choice, about: About) -> SettingValues:
     found = [one for back, part in enumerate(parts) for one in _candidates(choice, part, back, unit)] if unit else []
     chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", _features(one, found, about), about.sentence)
                       for one in found] for role in TAKEN}
-    after = _best(chances["to"], [one.back == 0 for one in found])
-    before = _best(chances["from"], [number != after for number in range(len(found))])
+    free = [one.place not in about.taken or bool(_ALL.search(one.sentence.text)) for one in found]
+    after = _best(chances["to"], [is_free and one.back == 0 for is_free, one in zip(free, found, strict=True)])
+    before = _best(chances["from"], [is_free and number != after for number, is_free in enumerate(free)])
     best = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
     return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None,
                          found[after] if after is not None and best[1] >= TAKEN["to"] else None, best)

@@ -24,6 +24,7 @@ SUBJECT = "asked"  # of the weights
 KEPT = "complaints"  # of what was learned
 TAKEN = 0.6  # from this chance on a symptom that was not read is taken as told; best on texts held back
 READ = 0.2  # what was read needs only this much
+SHORT = 10  # words; what was read in so few is said plainly ("hard to start, leaks fuel") and never doubted
 PERHAPS = 0.3  # from here on the likeliest is said to be possible where nothing else is told
 SMOOTHING = 0.05
 LONGEST = 2_000  # characters; longer texts are no complaints, and are only read
@@ -37,7 +38,7 @@ _PAST = re.compile(r"\b(?:used to|was|were|had|mended|fixed|sorted|last (?:year|
 def question(text: str, lexicon: Lexicon) -> Understood:
     """Reads a question. Raises `Refused` as `understand` does."""
     seen = understand(text, lexicon)
-    if len(text) > LONGEST:
+    if len(text) > LONGEST or not any(map(str.isalpha, text)):
         return seen
     weighed = Weighed(text, seen, learned(), lexicon.vocabulary.terms["symptom"])
     chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()}
@@ -47,7 +48,7 @@ def question(text: str, lexicon: Lexicon) -> Understood:
 def _settled(seen: Understood, chances: Mapping[str, float], weighed: Weighed) -> Understood:
     """What was read, less what is unlikely, and with what else is likely."""
     told = {term.label: term.status for term in seen.observations if term.kind == "symptom"}
-    doubted = {label for label, status in told.items() if status == "present" and chances.get(label, 1.0) < READ}
+    doubted = {label for label, status in told.items() if status == "present" and chances.get(label, 1.0) < READ and len(seen.text.split()) > SHORT}
     unread = {label: likelihood for label, likelihood in chances.items() if told.get(label) not in ("present", "absent", "resolved")}
     likely: dict[str, Status] = {label: "present" for label, likelihood in unread.items() if likelihood >= TAKEN}
     if not likely and unread and not any(status in ("present", "possible") for status in told.values()):
@@ -120,16 +121,13 @@ class Weighed:
 
 
 def _clauses(text: str) -> Iterator[tuple[int, int]]:
-    """The stretches of a text that say one thing each, or the whole where it is all one word."""
-    start, found = 0, False
+    """The stretches of a text that say one thing each."""
+    start = 0
     for link in (*_CUT.finditer(text), None):
         end = link.start() if link else len(text)
-        if len(text[start:end].split()) > 1:
-            found = True
+        if text[start:end].strip():
             yield start, end
         start = link.end() if link else end
-    if not found:
-        yield 0, len(text)
 
 
 def sayings(*, without: Collection[int] = ()) -> Sayings:
