@@ -8,7 +8,7 @@ Information Retrieval, ch. 13; the weights as in Rennie et al. 2003). The exampl
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from math import log, sqrt
 from pathlib import Path
@@ -42,13 +42,14 @@ class Guess(NamedTuple):
 class Sayings:
     """What clauses of known meaning taught, all meanings equally likely before a word is heard.
 
-    `arrays`: `codes` of the features in ascending order, `idf` and `starts` by feature, `meaning` and `gains` by feature and
+    `arrays`: `words` and the `stems` they have, as numbers, `codes` of the features in ascending order, `idf` and `starts` by feature, `meaning` and `gains` by feature and
     meaning, `base` by meaning. A feature is a 32-bit number, so that none need be read to be found.
     """
 
     def __init__(self, labels: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
         self.labels, self.arrays = tuple(labels), dict(arrays)
         self.numbers = {label: number for number, label in enumerate(self.labels)}
+        self._known = dict(zip(arrays["words"].tolist(), arrays["stems"].tolist(), strict=True))
         self._codes, self._idf, self._starts = arrays["codes"], arrays["idf"], arrays["starts"]
         self._meaning, self._gains, self._base = arrays["meaning"], arrays["gains"], arrays["base"]
 
@@ -70,8 +71,9 @@ class Sayings:
         weights = idf[columns]
         weights = weights / np.sqrt(np.bincount(of_clause, weights * weights, len(met)))[of_clause]
         cells, inverse = np.unique(columns * len(labels) + of_meaning, return_inverse=True)
+        words = sorted({crc32(word.encode()): _code(word) for clauses in examples.values() for clause in clauses for word in _words(clause)}.items())
         return cls(labels, {
-            "codes": codes, "idf": idf, "starts": np.searchsorted(cells, np.arange(len(codes) + 1) * len(labels)), "meaning": (cells % len(labels)).astype(np.int16),
+            "words": np.array([word for word, _stem in words], np.uint32), "stems": np.array([stem_ for _word, stem_ in words], np.uint32), "codes": codes, "idf": idf, "starts": np.searchsorted(cells, np.arange(len(codes) + 1) * len(labels)), "meaning": (cells % len(labels)).astype(np.int16),
             "gains": np.log1p(np.bincount(inverse, weights) / smoothing).astype(np.float32),
             "base": log(smoothing) - np.log(smoothing * len(codes) + np.bincount(of_meaning, weights, len(labels)))})
 
@@ -82,7 +84,7 @@ class Sayings:
 
     def chances(self, clause: str) -> FloatArray:
         """The chance of each of `labels` for a clause; they sum to 1."""
-        codes = features(clause)
+        codes = features(clause, self._code)
         places = np.minimum(np.searchsorted(self._codes, codes), len(self._codes) - 1)
         known = places[self._codes[places] == codes] if len(self._codes) else places[:0]
         weights = self._idf[known]
@@ -94,6 +96,11 @@ class Sayings:
         powers = np.exp(score - score.max())
         return np.asarray(powers / powers.sum())
 
+    def _code(self, word: str) -> int:
+        """The number of a word's stem; the stemmer, which takes its time to load, is only asked for words not met before."""
+        known = self._known.get(crc32(word.encode()))
+        return _code(word) if known is None else known
+
     def guess(self, clause: str) -> Guess:
         """The likeliest meaning of a clause."""
         chances = self.chances(clause)
@@ -101,12 +108,13 @@ class Sayings:
         return Guess(self.labels[best], float(chances[best]))
 
 
-def features(clause: str) -> npt.NDArray[np.uint32]:
+def features(clause: str, code: Callable[[str], int] | None = None) -> npt.NDArray[np.uint32]:
     """The features of a clause as 32-bit numbers, each once: stems, neighbours, and pairs of telling words near each other in
-    either order; the ends of the clause count, figures are all alike."""
-    words = ["^", *("0" if word[0].isdigit() else stem(word) for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
-    codes = np.fromiter(map(_code, words), np.uint64, len(words))
-    telling = codes[[word not in _PLAIN for word in words]]
+    either order; the ends of the clause count, figures are all alike. `code` gives the number of a word's stem."""
+    code = code or _code
+    words = _words(clause)
+    codes = np.fromiter(map(code, words), np.uint64, len(words))
+    telling = codes[~np.isin(codes, _PLAIN_CODES)]
     found = [codes, codes[:-1] * _NEXT + codes[1:]]
     for apart in range(1, min(_NEAR, len(telling))):
         one, other = telling[:-apart], telling[apart:]
@@ -114,9 +122,17 @@ def features(clause: str) -> npt.NDArray[np.uint32]:
     return np.unique((np.concatenate(found) % _SIZE).astype(np.uint32))
 
 
+def _words(clause: str) -> list[str]:
+    return ["^", *("0" if word[0].isdigit() else word for word in _WORD.findall(plain(clause).replace("n't", " not"))), "$"]
+
+
 @lru_cache(maxsize=100_000)
 def _code(word: str) -> int:
-    return crc32(word.encode())
+    """The number of a word's stem."""
+    return crc32((stem(word) if word.isalpha() or "'" in word else word).encode())
+
+
+_PLAIN_CODES = np.array([crc32(stem_.encode()) for stem_ in _PLAIN], np.uint64)
 
 
 def read_examples(path: Path) -> dict[str, list[str]]:
