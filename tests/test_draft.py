@@ -244,6 +244,12 @@ def test_a_short_sentence_announces_the_fault() -> None:
     assert isinstance(told.step, Repair) and Effect("surges", "cured") in told.step.effects
 
 
+def test_a_finding_replaces_nothing() -> None:
+    """What was found worn is not replaced by that: the kit is what was fitted."""
+    steps = [step.step for step in draft("The chainsaw floods. Found the metering needle worn, fitted a kit, 12.50, that did it.", lexicon()).steps]
+    assert [step.actions for step in steps if isinstance(step, Repair)] == [("fit carburettor kit",)]
+
+
 def test_what_is_told_in_unknown_words_is_read_by_likeness_and_unsure() -> None:
     (told,) = draft("Walk-behind mower, four-stroke. It surges. Cleaned the carburettor. Purrs away like a kitten from then on.", lexicon()).steps
     assert isinstance(told.step, Repair) and told.step.effects == (Effect("surges", "cured"),)
@@ -274,8 +280,8 @@ def test_minutes(text: str, minutes: int | None) -> None:
 
 @pytest.mark.parametrize(
     ("text", "money"),
-    [("four fifty in parts", "4.50"), ("9.50", "9.50"), ("18 quid", "18"), ("six euros", "6"), ("gap was 0.75 mm", None), ("€12", "12"),
-     ("90 pounds of compression", None)],
+    [("four fifty in parts", "4.50"), ("eighteen euro fifty, twenty minutes", "18.50"), ("4 euros 20 minutes", "4"), ("9.50", "9.50"),
+     ("18 quid", "18"), ("six euros", "6"), ("gap was 0.75 mm", None), ("€12", "12"), ("90 pounds of compression", None)],
 )  # fmt: skip
 def test_money(text: str, money: str | None) -> None:
     assert money_in(text) == (None if money is None else Decimal(money))

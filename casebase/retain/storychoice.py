@@ -199,6 +199,11 @@ def _rival_features(like: Like, chances: Mapping[Like, float], after: Likeness |
     }
 
 
+def only_found(stretch: str, label: str) -> bool:
+    """Whether a stretch that may tell work has words of a finding and none of work."""
+    return label.startswith("do ") and bool(_FINDING.search(stretch)) and not _WORK.search(stretch)
+
+
 def _verb_features(stretch: str, kind: str) -> Features:
     """Whether a stretch has words of work or of a look and its finding, for a step of each kind: "found the needle worn" replaces nothing."""
     work, look = bool(_WORK.search(stretch)), bool(_FINDING.search(stretch))

@@ -191,8 +191,9 @@ def effects_in(sentence: str) -> list[Cue]:
 
 
 _CURRENCY = r"(?:[€£$]|\b(?:euros?|eur|quid|pounds?|bucks?|dollars?|francs?)\b)"
+_TENS = "(?:ten|fifteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)"
 _MONEY = re.compile(rf"(?:€|£|\$)\s?(?P<signed>\d{{1,5}}(?:[.,]\d\d)?)|(?P<named>\d{{1,5}}(?:[.,]\d\d)?|[a-z]+(?:[ -][a-z]+)?) ?{_CURRENCY}"
-                    r"(?: (?P<cents>\d\d))?|(?P<bare>\d{1,4}[.,]\d\d)(?= in parts| for parts| parts|[,.;]| and |$)|"
+                    rf"(?: (?P<cents>\d\d|{_TENS}(?:[ -][a-z]+)?)(?=[,.;]| and\b|$))?|(?P<bare>\d{{1,4}}[.,]\d\d)(?= in parts| for parts| parts|[,.;]| and |$)|"
                     r"(?P<parts>\d{1,4}|[a-z]+ [a-z]+|[a-z]+) (?:in|for) parts|\b(?:for|cost|paid) (?P<cost>\d{1,4}[.,]\d\d)\b", re.IGNORECASE)
 _NO_MONEY_BEHIND = re.compile(r"\s*(?:mm|cm|in\b(?! parts)|inch|thou|psi|bar|kpa|rpm|v\b|volt|ohm|kohm|turn|l\b|litre|ml|cc|hours?|h\b|min)", re.IGNORECASE)
 _NO_MONEY_BEFORE = re.compile(r"\b(?:was|at|to|from|gap|is|of|than|and|measured)\s*$", re.IGNORECASE)
@@ -206,9 +207,9 @@ def money_in(text: str) -> Decimal | None:
             continue
         if "pound" in match.group().lower() and re.search(r"pressure|compression|gauge|psi", text, re.IGNORECASE):
             continue
-        value = _sum(words)
+        value, cents = _sum(words), _sum(match["cents"] or "")
         if value is not None:
-            return value
+            return value + (cents / 100 if cents else 0)
     return None
 
 

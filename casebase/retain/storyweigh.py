@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted
+from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Place, SettingValues, values
@@ -17,6 +17,7 @@ from casebase.retain.storyties import Symptoms
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
+UNWORKED = 0.6  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
 
@@ -68,7 +69,8 @@ class Weighing:
                 step.terms = terms
                 kept.append(step)
         for like in sorted(chances, key=lambda like: like.start):
-            if like.label in taken and like.label not in read and like.label != _OF_OWNER and not like.label.startswith("set "):
+            unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
+            if unread and like.label != _OF_OWNER and not (chances[like] < UNWORKED and only_found(sentence.text[like.start: like.end], like.label)):
                 self._add(like, sentence, kept)
         self._settings([like for like in sorted(chances, key=lambda like: -chances[like]) if like.label in taken and like.label.startswith("set ")], number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
