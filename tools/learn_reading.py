@@ -1,9 +1,9 @@
-"""Finds the weights by which notes are read (`casebase/trade/data/reading.txt`).
+"""Finds the weights by which notes and questions are read (`casebase/trade/data/reading.txt`).
 
-    python3 tools/learn_reading.py            learns from the notes of told.txt, in six parts
+    python3 tools/learn_reading.py            learns from the notes of told.txt and the questions of asked.txt, in six parts
     python3 tools/learn_reading.py --rounds 3
 
-Every note is read with the examples of the other parts, so that nothing is weighed by what it was learned from. What was
+Everything is read with the examples of the other parts, so that nothing is weighed by what it was learned from. What was
 told before a sentence depends on the weights, so the notes are read again with the new ones.
 """
 
