@@ -35,13 +35,18 @@ def case_folder(cases: Path | None) -> Path:
     return cases or Path(os.environ.get("CASEBASE_DIR") or "cases")
 
 
-def open_base(cases: Path | None) -> Any:
+def _base(cases: Path | None) -> Any:
+    """The engine over a folder, not opened yet; on a terminal it shows what it waits for."""
     from casebase.api import CaseBase
     from casebase.retrieve.examples import tell_of_waits
 
     if sys.stderr.isatty():
         tell_of_waits(lambda words: print(f"({words})", file=sys.stderr))
-    base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
+    return CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
+
+
+def open_base(cases: Path | None) -> Any:
+    base = _base(cases)
     say(base.index.notes)
     return base
 
@@ -214,12 +219,7 @@ def index(cases: Cases = None, as_json: AsJson = False) -> None:
 
     Example: casebase index --cases cases
     """
-    from casebase.api import CaseBase
-    from casebase.retrieve.examples import tell_of_waits
-
-    if sys.stderr.isatty():
-        tell_of_waits(lambda words: print(f"({words})", file=sys.stderr))
-    base = CaseBase(case_folder(cases), lambda entries, total: progress(entries, total, "reading cases"))
+    base = _base(cases)
     built = base.rebuild()
     if as_json:
         print_json({"cases": built.size, "files_not_used": len({p.file for p in errors(built.errors)}),

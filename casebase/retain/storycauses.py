@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from casebase.retain.story import Sentence
-from casebase.retain.storyties import segments
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.words import FILLERS, tokens
 
@@ -12,7 +11,7 @@ def causes_in(sentence: Sentence, lexicon: Lexicon) -> list[str]:
     """The causes a sentence names, in order; the words of a name may stand in another order ("the stiff metering diaphragm")."""
     named = [(seen.start, seen.label) for seen in sentence.observations
              if seen.kind == "cause" and seen.status in ("present", "possible")]
-    for start, end in segments(sentence):
+    for start, end in sentence.stretches():
         if any(start <= place < end for place, _label in named):
             continue
         heads = {token.head for token in sentence.folded if start <= token.start < end}

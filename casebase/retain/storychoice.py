@@ -17,7 +17,7 @@ from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
 from casebase.retain.storylearned import Subject, learned
 from casebase.retain.storymachines import Machines
-from casebase.retain.storyties import helps, segments
+from casebase.retain.storyties import helps
 from casebase.retain.storyvalues import fits
 from casebase.retrieve.logistic import Features, chance, log_of, odds, read_weights
 from casebase.retrieve.sayings import OTHER, Sayings
@@ -60,7 +60,7 @@ class Likeness:
 
     def __init__(self, sayings: Sayings, sentence: Sentence) -> None:
         self.sayings = sayings
-        stretches = segments(sentence)
+        stretches = list(sentence.stretches())
         self.form = _form_features(sentence, len(stretches))
         spans = [(0, len(sentence.text))]
         spans += [(start, end) for start, end in stretches if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 1]

@@ -68,14 +68,16 @@ class Tale:
         """The results the note most likely tells with their chances; one for a sentence, work and symptom."""
         features: dict[Tie, Features] = {}
         chances: dict[Tie, float] = {}
+        plain: set[Tie] = set()
         past: dict[tuple[int, str], Result] = {}
         for number, sentence in enumerate(self.parts):
             here = dict(self._ties(number, past))
             features |= here
-            chances |= {tie: 1.0 if self._is_plain(tie) else self.choice.chance("effects", self._thing(tie), found, sentence) for tie, found in here.items()}
+            plain |= {tie for tie in here if self._is_plain(tie)}
+            chances |= {tie: 1.0 if tie in plain else self.choice.chance("effects", self._thing(tie), found, sentence) for tie, found in here.items()}
             past |= [((tie.work, tie.symptom), tie.result) for tie in _best(here, chances, ACCEPTED["effects"])]
         rivals = _Rivals(chances)
-        again = {tie: 1.0 if self._is_plain(tie) else self.choice.chance("effects beside", self._thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
+        again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self._thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
         told = {tie: chance for tie, chance in _best(again, again, ACCEPTED["effects beside"]).items() if chance >= UNNAMED or not features[tie]["another named"]}
         silent = set(range(len(self.parts))) - {tie.number for tie in told}  # of these what the rules read is taken, if it is not unlikely

@@ -100,7 +100,7 @@ class Symptoms:
         told = False
         heard: list[str] = []
         last: list[tuple[Result, list[str]]] = []
-        for start, end in segments(sentence):
+        for start, end in sentence.stretches():
             effects = [(result, target) for result, target in self._effects(sentence, start, end, steps)
                        if not (result == "no change" and target and set(target) <= set(new))]
             if not effects and last and len(sentence.text[start:end].split()) <= 3:
@@ -214,11 +214,6 @@ def _well_now(sentence: Sentence, start: int, end: int, steps: Sequence[Told]) -
             and not any(start <= reading.start < end for reading in sentence.readings)
             and not any(step.kind == "check" and start <= step.start < end for step in steps)
             and not any(seen.kind == "symptom" and start <= seen.start < end for seen in sentence.observations))
-
-
-def segments(sentence: Sentence) -> list[tuple[int, int]]:
-    """The stretches of a sentence between commas, "and" and "but"."""
-    return list(sentence.stretches())
 
 
 def _step_before(steps: Sequence[Told], position: int) -> Told | None:
