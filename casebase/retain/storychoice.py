@@ -1,8 +1,8 @@
 """What a sentence of a note tells, weighed: what the rules read in it, and what it is like.
 
-Rules know phrases, likeness knows examples; neither is right often enough alone. Each thing a sentence might tell is
-given a chance by logistic regression over a few features of both and of what was told before. The weights lie in
-`trade/data/reading.txt`; `tools/learn_reading.py` finds them, from notes that the examples did not hold.
+Rules know phrases, likeness knows words of examples, the encoder (`storyencoded`) what is said around them; none is right often
+enough alone. Each thing a sentence might tell is given a chance by logistic regression over a few features of all and of what
+was told before. The weights lie in `trade/data/reading.txt`; `tools/learn_reading.py` finds them, from notes not learned from.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ Thing = TypeVar("Thing", bound=Hashable)
 
 ACCEPTED: dict[Weighed, float] = {"steps beside": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
 PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3, "effects beside": 0.1}  # what the rules read needs only this much of it
+UNENCODED = -10.0  # log-odds of what the encoder finds most unlikely
 _CANDIDATES = 10  # likeliest labels of a sentence that are weighed
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
 _I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
@@ -45,7 +46,7 @@ _TURNED = re.compile(r"\b(?:still|again|not|no|never|now)\b|n't", re.IGNORECASE)
 
 class Like(NamedTuple):
     """How like a sentence is to what tells `label`: the chance by its best stretch and by the whole, the place among all
-    labels (0 first; -1 when only rules brought it up), and the characters of the best stretch."""
+    labels (0 first; -1 when only others brought it up), the characters of the best stretch, and the log-odds by the encoder."""
 
     label: str
     best: float
@@ -53,13 +54,14 @@ class Like(NamedTuple):
     rank: int
     start: int
     end: int
+    encoded: float
 
 
 class Likeness:
-    """A sentence held against the examples of one subject, whole and stretch by stretch."""
+    """A sentence held against the examples of one subject, whole and stretch by stretch; `encoded` are its log-odds by label."""
 
-    def __init__(self, sayings: Sayings, sentence: Sentence) -> None:
-        self.sayings = sayings
+    def __init__(self, sayings: Sayings, sentence: Sentence, encoded: Mapping[str, float]) -> None:
+        self.sayings, self._encoded = sayings, encoded
         stretches = list(sentence.stretches())
         self.form = _form_features(sentence, len(stretches))
         spans = [(0, len(sentence.text))]
@@ -78,10 +80,11 @@ class Likeness:
     def of(self, label: str, rank: int = -1) -> Like:
         """How like the sentence is to one label."""
         number = self.sayings.numbers.get(label)
+        encoded = self._encoded.get(label, UNENCODED)
         if number is None:
-            return Like(label, 0.0, 0.0, rank, *self._spans[0])
+            return Like(label, 0.0, 0.0, rank, *self._spans[0], encoded)
         best = max(range(len(self._spans)), key=lambda span: float(self._chances[span][number]))
-        return Like(label, float(self._chances[best][number]), float(self._chances[0][number]), rank, *self._spans[best])
+        return Like(label, float(self._chances[best][number]), float(self._chances[0][number]), rank, *self._spans[best], encoded)
 
     def likeliest(self, read: Collection[str]) -> list[Like]:
         """The likeliest labels, and those that the rules `read`."""
@@ -89,7 +92,8 @@ class Likeness:
         for chances in self._chances[1:]:
             best = best.clip(min=chances)
         order = [label for number in (-best).argsort()[: _CANDIDATES + 1] if (label := self.sayings.labels[number]) != OTHER][:_CANDIDATES]
-        return [self.of(label, rank) for rank, label in enumerate(order)] + [self.of(label) for label in read if label not in order]
+        more = [label for label in dict.fromkeys((*read, *self._encoded)) if label not in order]
+        return [self.of(label, rank) for rank, label in enumerate(order)] + [self.of(label) for label in more]
 
 
 def accepted(subject: Weighed, chances: Mapping[Thing, float], read: Collection[Thing]) -> set[Thing]:
@@ -123,9 +127,9 @@ class Choice:
         self._sayings = sayings
         self._weights = weights or read_weights()
 
-    def likeness(self, subject: Subject, sentence: Sentence) -> Likeness:
-        """A sentence held against the examples of a subject."""
-        return Likeness(self._of(subject), sentence)
+    def likeness(self, subject: Subject, sentence: Sentence, encoded: Mapping[str, float] | None = None) -> Likeness:
+        """A sentence held against the examples of a subject; `encoded` are the log-odds of the labels that are likely by the encoder."""
+        return Likeness(self._of(subject), sentence, encoded or {})
 
     def roles(self, words: str) -> dict[str, float]:
         """The chance of each role of a number from the words around it."""
@@ -160,7 +164,7 @@ class Choice:
         measured = check is not None and any(fits(reading.unit, check.unit) for reading in sentence.readings)
         others = [other for other in read if other != like.label]
         return {
-            **likeness_features(like, found, likeness),
+            **likeness_features(like, found, likeness), **_encoded_features(like, found),
             "read": like.label in read, "read first": like.label in read and like.rank == 0, "read check": like.label in read and kind == "check",
             "read set": like.label in read and kind == "set", "read with a value": read.get(like.label, False),
             "other read": bool(others), "other of the kind read": any(other.startswith(kind + " ") for other in others),
@@ -222,7 +226,7 @@ def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, lik
     """What speaks for and against a symptom that is told as being there."""
     status, first = read.get(like.label, ""), not context.steps
     return {
-        **likeness_features(like, found, likeness),
+        **likeness_features(like, found, likeness), **_encoded_features(like, found),
         "read": status == "present", "read otherwise": status not in ("", "present"), "other read": any(label != like.label for label in read),
         "known": like.label in context.symptoms, "no step yet": first, "read before a step": first and status == "present",
         "likely before a step": first * log_of(like.best), "owner tells": is_complaint(sentence.text), "place": context.place,
@@ -234,6 +238,11 @@ def likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) -> 
     best = max(other.best for other in found)
     return {"best": log_of(like.best), "whole": log_of(like.whole), "nothing": log_of(likeness.other), "nothing at least": log_of(likeness.least_other),
             "first": like.rank == 0, "second": like.rank == 1, "not like": like.rank < 0, "behind": log_of(best) - log_of(like.best)}
+
+
+def _encoded_features(like: Like, found: Sequence[Like]) -> Features:
+    most = max(other.encoded for other in found)
+    return {"encoded": like.encoded, "encoded told": like.encoded > 0, "encoded first": like.encoded == most, "encoded behind": most - like.encoded}
 
 
 def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:

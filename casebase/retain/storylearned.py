@@ -36,7 +36,7 @@ def sayings(subject: Subject, *, without: Collection[str] = ()) -> Sayings:
         labels = sentence.tells(subject)
         for label in labels:
             clauses[label].append(sentence.text)
-        if not labels and not (subject == "steps" and sentence.goes_on):
+        if not labels and not (subject == "steps" and sentence.goes_on_with):
             other.append(sentence.text)
     return Sayings.learn(clauses, smoothing=SMOOTHING[subject])
 

@@ -11,12 +11,16 @@ from collections import defaultdict
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import ACCEPTED, PLAIN, Choice, Likeness, likeness_features
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
+from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storystep import Told
 from casebase.retain.storyties import Symptoms
+from casebase.retrieve.encoder import Vectors
 from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
@@ -24,7 +28,6 @@ from casebase.retrieve.text import stem
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
 UNNAMED = 0.5  # less sure than this, a sentence that names a symptom tells nothing of another
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
-_RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
 _NOW = re.compile(r"\bnow\b|\bthat (?:did|was|cured|fixed|sorted)\b", re.IGNORECASE)
 _SEVERAL = re.compile(r"\b(?:both|neither|either|two|everything|all|lot|any of)\b", re.IGNORECASE)
@@ -53,7 +56,7 @@ class Tale:
     """What was read of a note before results are weighed: its sentences, how like each is to symptoms (`spoken`), the work in order, which sentence tells which symptoms
     (`mentions`), and what the rules `proposed`."""
 
-    def __init__(self, choice: Choice, parts: Sequence[Sentence], spoken: Sequence[Likeness], works: Sequence[Work], mentions: Mapping[int, Sequence[str]],
+    def __init__(self, choice: Choice, parts: Sequence[Sentence], encoded: Encoded, spoken: Sequence[Likeness], works: Sequence[Work], mentions: Mapping[int, Sequence[str]],
                  proposed: Collection[Tie], symptoms: Symptoms) -> None:
         self.choice, self.parts, self.spoken, self.works, self.mentions, self.symptoms = choice, parts, spoken, works, mentions, symptoms
         self.proposed = {(tie.number, tie.work, tie.symptom): tie.result for tie in proposed}
@@ -62,6 +65,7 @@ class Tale:
             for symptom in mentions[number]:
                 self.first.setdefault(symptom, number)
         self.words = [frozenset(stem(word) for term in work.step.terms for word in _WORDS.findall(term.lower())) for work in works]
+        self.encoded = _encoded(encoded, works, self.first, mentions)
         self.helped = [{symptom: symptoms.helped(work.step, symptom) for symptom in self.first} for work in works]
 
     def results(self) -> dict[Tie, float]:
@@ -121,10 +125,24 @@ class Tale:
         view = _View(self, number, sight, symptoms, past)
         for symptom in symptoms:
             of_symptom = view.of_symptom(symptom)
-            for result in _RESULTS:
+            for result in RESULTS:
                 of_result = {**of_symptom, **view.of_result(symptom, result)}
                 for place in sight:
                     yield Tie(number, place, symptom, result), {**of_result, **view.of_work(place, symptom, result)}
+
+
+def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], mentions: Mapping[int, Sequence[str]]) -> dict[tuple[int, str], Vectors]:
+    """The chances of each result by each sentence (rows), for each piece of work and symptom."""
+    told = [(place, (work.number, f"{work.step.kind} {term}")) for place, work in enumerate(works) for term in work.step.terms]
+    telling = {symptom: [number for number in sorted(mentions) if symptom in mentions[number]] for symptom in symptoms}
+    if not told or not telling:
+        return {}
+    chances = encoded.results([done for _place, done in told], telling)
+    found: dict[tuple[int, str], Vectors] = {}
+    for (place, _done), of_work in zip(told, chances, strict=True):
+        for symptom, table in zip(telling, of_work, strict=True):
+            found[place, symptom] = np.maximum(table, found[place, symptom]) if (place, symptom) in found else table
+    return found
 
 
 class _View:
@@ -135,8 +153,8 @@ class _View:
         self.sentence = tale.parts[number]
         text = self.sentence.text
         self.effects, self.spoken = tale.choice.likeness("effects", self.sentence), tale.spoken[number]
-        likes = [self.effects.of(result) for result in _RESULTS]
-        self.likes = {result: like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like, result in zip(likes, _RESULTS, strict=True)}
+        likes = [self.effects.of(result) for result in RESULTS]
+        self.likes = {result: like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like, result in zip(likes, RESULTS, strict=True)}
         self.cues = effects_in(text)
         self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end, _chance in self.effects.by_stretch(OTHER)]
         cured = {symptom for (_work, symptom), result in past.items() if result == "cured"}
@@ -187,7 +205,11 @@ class _View:
         helped, age, later = tale.helped[place][symptom], self.number - work.number, [other for other in self.sight if other > place]
         proposed = tale.proposed.get((self.number, place, symptom))
         anything = [told for (number, _work, _symptom), told in tale.proposed.items() if number == self.number]
+        table, column = tale.encoded[place, symptom], RESULTS.index(result)
+        ever = float(table[:, column].sum())
         return {
+            "encoded": odds(float(table[self.number, column])), "encoded ever": odds(min(1.0, ever)), "encoded none": odds(max(0.0, 1 - float(table.sum()))),
+            "encoded most here": bool(table[:, column].argmax() == self.number), "encoded likeliest": bool(ever >= table.sum(axis=0).max()),
             "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in self.cues),
             "proposed otherwise": proposed is not None and proposed != result, "proposed elsewhere": proposed is None and result in anything, "anything proposed": bool(anything),
             "helps": helped, "helps a cure": helped and result == "cured", "another would help": any(tale.helped[other][symptom] for other in self.sight if other != place),

@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
+from casebase.retain.storyencoded import learned
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Place, SettingValues, values
@@ -26,8 +27,9 @@ class Weighing:
 
     def __init__(self, reader: Reader, choice: Choice, parts: Sequence[Sentence], machine: str) -> None:
         self.reader, self.choice, self.parts, self.machine = reader, choice, parts, machine
-        self._steps = [choice.likeness("steps", part) for part in parts]
-        self._symptoms = [choice.likeness("symptoms", part) for part in parts]
+        self.encoded = learned().read([part.text for part in parts])
+        self._steps = [choice.likeness("steps", part, self.encoded.likely("steps", number)) for number, part in enumerate(parts)]
+        self._symptoms = [choice.likeness("symptoms", part, self.encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
 
@@ -94,7 +96,7 @@ class Weighing:
         mentions = {number: [symptom.label for symptom in told if number in symptom.numbers] for number in range(len(self.parts))}
         proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
                     for place, work in enumerate(works) if work.step is step or step.sentence in work.step.more]
-        tale = Tale(self.choice, self.parts, self._symptoms, works, mentions, proposed, symptoms)
+        tale = Tale(self.choice, self.parts, self.encoded, self._symptoms, works, mentions, proposed, symptoms)
         put(tale.results(), tale)
         symptoms.settle(steps)
 

@@ -91,9 +91,9 @@ class ToldSentence(NamedTuple):
         return found
 
     @property
-    def goes_on(self) -> bool:
-        """Whether it goes on telling a step of the sentence before."""
-        return any(item.startswith("more ") for item in self.items)
+    def goes_on_with(self) -> list[str]:
+        """The steps of other sentences that it goes on telling."""
+        return [_without_verdict(item.removeprefix("more ")) for item in self.items if item.startswith("more ")]
 
 
 def _without_values(item: str) -> str:
@@ -105,6 +105,10 @@ def _without_values(item: str) -> str:
         known = _settings()
         return "set " + next(" ".join(words[:count]) for count in range(len(words), 0, -1) if " ".join(words[:count]) in known)
     return item
+
+
+def _without_verdict(item: str) -> str:
+    return item.rsplit(" ", 1)[0] if item.startswith("check ") and item.rsplit(" ", 1)[1] in ("ok", "bad", "unsure") else item
 
 
 @cache

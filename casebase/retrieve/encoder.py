@@ -1,0 +1,135 @@
+"""Sentences of a note as vectors, each in the light of those around it: a small transformer encoder in numpy.
+
+The weights lie in `trade/data/reader.bin`, whole numbers of eight bits with one scale a row; `tools/learn_reader.py` learns them. The
+encoder is the published one of Vaswani et al. 2017 (attention) and Devlin et al. 2019 (layers, word pieces).
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+Vectors = npt.NDArray[np.float32]
+
+WINDOW = 320  # pieces seen at once
+BACK = 3  # sentences of the window before that are seen again
+LONGEST = 200  # pieces of a sentence that are read
+HEADS = 12
+
+
+class Pieces:
+    """Words cut into the known pieces, the longest first; a word with an unknown letter is one unknown piece."""
+
+    def __init__(self, pieces: Sequence[str]) -> None:
+        self.numbers = {piece: number for number, piece in enumerate(pieces)}
+        self.begin, self.end, self.unknown = (self.numbers[mark] for mark in ("[CLS]", "[SEP]", "[UNK]"))
+
+    def of(self, text: str) -> list[int]:
+        """The numbers of the pieces of a text."""
+        return [number for word in _words(text) for number in self._cut(word)]
+
+    def _cut(self, word: str) -> list[int]:
+        found: list[int] = []
+        start = 0
+        while start < len(word):
+            mark = "##" if start else ""
+            end = next((end for end in range(len(word), start, -1) if mark + word[start:end] in self.numbers), None)
+            if end is None:
+                return [self.unknown]
+            found.append(self.numbers[mark + word[start:end]])
+            start = end
+        return found
+
+
+def _words(text: str) -> Iterator[str]:
+    """Runs of letters and digits, and each sign by itself; lower case, without accents."""
+    word = ""
+    for letter in unicodedata.normalize("NFD", text.lower()):
+        kind = unicodedata.category(letter)
+        if kind == "Mn" or letter == "\0" or letter == "\ufffd" or (kind.startswith("C") and not letter.isspace()):
+            continue
+        sign = kind.startswith("P") or (letter.isascii() and not letter.isalnum() and not letter.isspace())
+        if sign or letter.isspace():
+            if word:
+                yield word
+            word = ""
+            if sign:
+                yield letter
+        else:
+            word += letter
+    if word:
+        yield word
+
+
+class Encoder:
+    """`vectors` gives one vector of `size` numbers to each sentence of a text."""
+
+    def __init__(self, pieces: Sequence[str], weights: Mapping[str, Vectors]) -> None:
+        self.pieces = Pieces(pieces)
+        self.weights = weights
+        self.size = weights["word"].shape[1]
+        self.layers = sum(name.endswith(".qkv") for name in weights)
+
+    def vectors(self, sentences: Sequence[str]) -> Vectors:
+        """The vectors of the sentences of one text, in order: an array of (sentences, size)."""
+        numbers = [self.pieces.of(sentence)[:LONGEST] or [self.pieces.unknown] for sentence in sentences]
+        found = np.zeros((len(numbers), self.size), np.float32)
+        done = 0
+        for first, last in windows([len(sentence) for sentence in numbers]):
+            states = self._states([self.pieces.begin, *(number for sentence in numbers[first:last] for number in sentence), self.pieces.end])
+            ends = np.cumsum([1, *(len(sentence) for sentence in numbers[first:last])])
+            for sentence, (start, end) in enumerate(pairwise(ends), first):
+                if sentence >= done:
+                    found[sentence] = states[start:end].mean(axis=0)
+            done = last
+        return found
+
+    def _states(self, numbers: Sequence[int]) -> Vectors:
+        """The last state of each piece."""
+        kept = self.weights
+        x = normal(kept["word"][list(numbers)] + kept["place"][: len(numbers)], kept["first"])
+        for layer in range(self.layers):
+            x = self._layer(x, f"{layer}.")
+        return x
+
+    def _layer(self, x: Vectors, name: str) -> Vectors:
+        kept, width = self.weights, self.size // HEADS
+        mixed = x @ kept[name + "qkv"].T + kept[name + "qkv bias"]
+        query, key, value = mixed.reshape(len(x), 3, HEADS, width).transpose(1, 2, 0, 3)
+        seen = query @ key.transpose(0, 2, 1) / np.float32(width ** 0.5)
+        seen = np.exp(seen - seen.max(axis=-1, keepdims=True))
+        seen /= seen.sum(axis=-1, keepdims=True)
+        told = (seen @ value).transpose(1, 0, 2).reshape(len(x), self.size)
+        x = normal(x + told @ kept[name + "out"].T + kept[name + "out bias"], kept[name + "out norm"])
+        wide = gelu(x @ kept[name + "wide"].T + kept[name + "wide bias"])
+        return normal(x + wide @ kept[name + "narrow"].T + kept[name + "narrow bias"], kept[name + "narrow norm"])
+
+
+def windows(sizes: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """The first and the last but one of the sentences seen together, for sentences of so many pieces."""
+    first = last = 0
+    while last < len(sizes):
+        room = WINDOW - 2
+        last = first
+        while last < len(sizes) and (last == first or sizes[last] <= room):
+            room -= sizes[last]
+            last += 1
+        yield first, last
+        first = max(first + 1, last - BACK)
+
+
+def normal(x: Vectors, weights: Vectors, tiny: float = 1e-12) -> Vectors:
+    """Each row with mean 0 and variance 1, then scaled and shifted (Ba et al. 2016)."""
+    middle = x - x.mean(axis=-1, keepdims=True)
+    found: Vectors = middle / np.sqrt((middle * middle).mean(axis=-1, keepdims=True) + tiny) * weights[0] + weights[1]
+    return found
+
+
+def gelu(x: Vectors) -> Vectors:
+    """The Gaussian error linear unit by its published approximation (Hendrycks & Gimpel 2016)."""
+    found: Vectors = np.float32(0.5) * x * (1 + np.tanh(np.float32(0.7978845608) * (x + np.float32(0.044715) * x * x * x)))
+    return found

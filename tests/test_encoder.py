@@ -1,0 +1,109 @@
+"""The encoder that reads notes: its arithmetic against the published formulas written out plainly, its pieces against a
+published example, and what `reader.bin` says against what torch said of the same sentences when it was learned."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import softmax
+from scipy.stats import norm
+
+from casebase.retain.storyencoded import RESULTS, learned
+from casebase.retrieve import encoder
+from casebase.retrieve.encoder import WINDOW, Encoder, Pieces, gelu, windows
+from casebase.trade.terms import package_vocabulary
+
+# The vocabulary and the sentence of the tokenisation tests published with BERT (google-research/bert, tokenization_test.py).
+PUBLISHED = ["[UNK]", "[CLS]", "[SEP]", "want", "##want", "##ed", "wa", "un", "runn", "##ing", ","]
+
+
+@pytest.mark.parametrize(("text", "pieces"), [
+    ("UNwant\u00e9d,running", ["un", "##want", "##ed", ",", "runn", "##ing"]),
+    ("unwanted running", ["un", "##want", "##ed", "runn", "##ing"]),
+    ("unwantedX running", ["[UNK]", "runn", "##ing"]),
+    ("", []),
+])
+def test_pieces_of_the_published_example(text: str, pieces: list[str]) -> None:
+    assert [PUBLISHED[number] for number in Pieces(PUBLISHED).of(text)] == pieces
+
+
+def test_gelu_is_near_its_definition() -> None:
+    """Hendrycks & Gimpel 2016: x times the chance that a standard normal number is below x."""
+    x = np.linspace(-6, 6, 241, dtype=np.float32)
+    assert np.abs(gelu(x) - x * norm.cdf(x)).max() < 1e-3
+
+
+def _weights(size: int, pieces: int, layers: int) -> dict[str, np.ndarray]:
+    random = np.random.default_rng(7)
+    shapes = {"word": (pieces, size), "place": (WINDOW, size), "first": (2, size)}
+    for layer in range(layers):
+        shapes |= {f"{layer}.{name}": shape for name, shape in {
+            "qkv": (3 * size, size), "qkv bias": (3 * size,), "out": (size, size), "out bias": (size,), "out norm": (2, size),
+            "wide": (4 * size, size), "wide bias": (4 * size,), "narrow": (size, 4 * size), "narrow bias": (size,), "narrow norm": (2, size)}.items()}
+    return {name: random.normal(scale=0.5, size=shape).astype(np.float32) for name, shape in shapes.items()}
+
+
+def _plainly(numbers: list[int], kept: dict[str, np.ndarray], layers: int, heads: int) -> np.ndarray:
+    """The layers of Devlin et al. 2019 piece by piece, head by head."""
+    def normal(x: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        return (x - x.mean()) / x.std() * weights[0] + weights[1]
+
+    rows = [normal(kept["word"][number] + kept["place"][place], kept["first"]) for place, number in enumerate(numbers)]
+    size = len(rows[0])
+    for layer in range(layers):
+        of = {name.removeprefix(f"{layer}."): table for name, table in kept.items() if name.startswith(f"{layer}.")}
+        query, key, value = (np.array([of["qkv"][part * size: (part + 1) * size] @ row + of["qkv bias"][part * size: (part + 1) * size] for row in rows]) for part in range(3))
+        told = np.zeros_like(query)
+        for head in range(heads):
+            of_head = slice(head * size // heads, (head + 1) * size // heads)
+            for place in range(len(rows)):
+                looks = softmax(key[:, of_head] @ query[place, of_head] / np.sqrt(size / heads))
+                told[place, of_head] = looks @ value[:, of_head]
+        rows = [normal(row + of["out"] @ seen + of["out bias"], of["out norm"]) for row, seen in zip(rows, told, strict=True)]
+        rows = [normal(row + of["narrow"] @ gelu(of["wide"] @ row + of["wide bias"]) + of["narrow bias"], of["narrow norm"]) for row in rows]
+    return np.array(rows)
+
+
+def test_vectors_are_means_of_the_layers_written_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(encoder, "HEADS", 4)
+    kept = _weights(16, len(PUBLISHED), 2)
+    found = Encoder(PUBLISHED, kept).vectors(["wanted", "unwanted, running"])
+    states = _plainly([1, *Pieces(PUBLISHED).of("wanted"), *Pieces(PUBLISHED).of("unwanted, running"), 2], kept, 2, 4)
+    assert found == pytest.approx(np.array([states[1:3].mean(axis=0), states[3:9].mean(axis=0)]), abs=2e-4)
+
+
+@given(st.lists(st.integers(1, encoder.LONGEST), min_size=1, max_size=60))
+def test_windows_hold_every_sentence_and_are_small(sizes: list[int]) -> None:
+    found = list(windows(sizes))
+    assert {place for first, last in found for place in range(first, last)} == set(range(len(sizes)))
+    assert all(2 + sum(sizes[first:last]) <= WINDOW for first, last in found)
+    assert all(before < after for (before, _), (after, _) in zip(found, found[1:], strict=False))
+
+
+def test_the_reader_knows_every_label() -> None:
+    labels, terms = learned().labels, package_vocabulary().terms
+    assert set(labels["symptoms"]) == set(terms["symptom"])
+    for label in labels["steps"]:
+        kind, term = label.split(" ", 1)
+        assert term in terms[{"check": "check", "set": "setting", "do": "action"}[kind]], label  # type: ignore[index]
+
+
+def test_the_reader_says_what_it_said_when_it_was_learned() -> None:
+    """The likeliest step and symptom of each sentence and their log-odds by torch, kept beside the weights; whole numbers of
+    eight bits move them a little."""
+    reader = learned()
+    read = reader.read(reader.proof["sentences"])
+    for subject, odds in (("steps", read.steps), ("symptoms", read.symptoms)):
+        for row, (label, wanted) in zip(odds, reader.proof[subject], strict=True):
+            assert row[reader.numbers[subject][label]] == pytest.approx(wanted, abs=0.5)
+
+
+def test_results_are_chances() -> None:
+    chances = learned().read(["It would not start.", "Fitted a new plug.", "It starts now."]).results(
+        [(1, "do replace spark plug")], {"will not start": [0], "surges": []})
+    assert chances.shape == (1, 2, 3, len(RESULTS))
+    assert (chances >= 0).all()
+    assert (chances.sum(axis=(2, 3)) <= 1 + 1e-5).all()
+    assert chances[0, 0, 2, RESULTS.index("cured")] == chances[0].max()

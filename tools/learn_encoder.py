@@ -1,0 +1,345 @@
+"""Teaches the encoder that reads notes (`casebase/trade/data/reader.bin`) from the examples in `casebase/trade/data`.
+
+    python3 tools/learn_encoder.py BASE --minutes 90
+
+BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
+model.safetensors); reader.bin began with all-MiniLM-L6-v2 (Apache-2.0), four of its six layers. Needs torch and transformers,
+which casebase itself does not. One note in eight is held back: `tools/learn_reading.py`, to be run next, weighs with those.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections.abc import Iterator, Sequence
+from itertools import cycle, islice
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+import torch
+import torch.nn.functional as F
+from torch import Tensor, nn
+from transformers import BertModel
+
+from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT, WEIGHTS
+from casebase.retrieve import store
+from casebase.retrieve.encoder import LONGEST, WINDOW, Pieces, windows
+from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
+from casebase.retrieve.sayings import read_examples
+from casebase.trade import DATA
+from casebase.trade.terms import package_vocabulary
+
+HELD = 8  # one note in so many is held back
+LAYERS = (0, 1, 3, 5)  # of the base, those that are kept
+WIDTH = 192  # numbers by which work, symptom and sentence are held against each other
+BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions learned from at a time
+RATE, WARM = 2.5e-4, 60  # the highest step, reached after so many batches; tenfold for what begins from nothing
+CROWD = 2000  # pieces encoded at once
+PROOF = ["Mower will not start.", "Checked the spark first and there was none.", "New plug, still dead.", "Set the coil gap to a business card and she fired."]
+LARGE = 20_000  # numbers of a table that is written in eight bits
+COMMON = 14_000  # the first pieces of a vocabulary are the common ones
+
+
+class Story(NamedTuple):
+    """A note or a question with what its sentences tell: `steps` (told), `open_steps` (not gone on with, so learned from),
+    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence; and the pairs of work
+    and symptom with the sentences and results that tell what became of them."""
+
+    texts: list[str]
+    steps: Tensor
+    open_steps: Tensor
+    symptoms: Tensor
+    results: Tensor
+    about: Tensor
+    work: list[tuple[int, int]]
+    troubles: dict[int, list[int]]
+    events: dict[tuple[int, int], list[tuple[int, int]]]
+
+
+class Labels(NamedTuple):
+    """Steps and symptoms by their columns."""
+
+    steps: list[str]
+    symptoms: list[str]
+
+    def story(self, sentences: Sequence[ToldSentence]) -> Story:
+        """The sentences with their targets."""
+        step, symptom = ({label: number for number, label in enumerate(of)} for of in self)
+        count = len(sentences)
+        steps, open_steps = torch.zeros(count, len(step), dtype=torch.bool), torch.ones(count, len(step), dtype=torch.bool)
+        symptoms, about = torch.zeros(count, 2 * len(symptom), dtype=torch.bool), torch.zeros(count, len(symptom), dtype=torch.bool)
+        results = torch.zeros(count, len(RESULTS), dtype=torch.bool)
+        told: list[tuple[int, int, int, int]] = []
+        for row, sentence in enumerate(sentences):
+            steps[row, [step[label] for label in sentence.tells("steps")]] = True
+            open_steps[row, [step[label] for label in sentence.goes_on_with if label in step]] = False
+            symptoms[row, [symptom[label] for label in sentence.tells("symptoms")]] = True
+            symptoms[row, [len(symptom) + symptom[label] for label in sentence.denies]] = True
+            for effect in sentence.effects:
+                done, trouble, result = effect.split(" / ")
+                results[row, RESULTS.index(result)] = about[row, symptom[trouble]] = True
+                told.append((row, step[done], symptom[trouble], RESULTS.index(result)))
+        work = [(row, step[label]) for row, sentence in enumerate(sentences) for label in sentence.tells("steps") if not label.startswith("check ")]
+        troubles = {number: symptoms[:, number].nonzero()[:, 0].tolist() for number in dict.fromkeys(
+            [*symptoms[:, : len(symptom)].nonzero()[:, 1].tolist(), *(trouble for _row, _done, trouble, _result in told)])}
+        return Story([sentence.text for sentence in sentences], steps, open_steps, symptoms, results, about, work, troubles, _events(told, work, list(troubles)))
+
+
+def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int, int]], troubles: Sequence[int]) -> dict[tuple[int, int], list[tuple[int, int]]]:
+    """The sentences and results that tell of each piece of work and symptom; a result is of the last such work before it."""
+    events: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for row, done, trouble, result in told:
+        places = [place for place, (_row, label) in enumerate(work) if label == done]
+        if places:
+            place = next((place for place in reversed(places) if work[place][0] <= row), places[0])
+            events.setdefault((place, troubles.index(trouble)), []).append((max(row, work[place][0] - 1), result))
+    return events
+
+
+class Model(nn.Module):
+    """The encoder with its heads, as `casebase.retain.storyencoded` runs them."""
+
+    def __init__(self, base: str, labels: Labels) -> None:
+        super().__init__()
+        self.pieces = Pieces(Path(base, "vocab.txt").read_text(encoding="utf-8").splitlines())
+        self.encoder = BertModel.from_pretrained(base, add_pooling_layer=False)
+        self.encoder.encoder.layer = nn.ModuleList(self.encoder.encoder.layer[number] for number in LAYERS)
+        self.encoder.embeddings.word_embeddings.requires_grad_(False)
+        size, steps, symptoms = self.encoder.config.hidden_size, len(labels.steps), len(labels.symptoms)
+        self.drop = nn.Dropout(0.1)
+        self.heads = nn.ModuleDict({
+            "steps": nn.Linear(size, steps + 1), "symptoms": nn.Linear(size, 2 * symptoms + 1), "result": nn.Linear(size, len(RESULTS) + 1),
+            "about": nn.Linear(size, symptoms + 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
+            "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
+            "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
+            "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH)})
+        for name in ("of step", "of symptom", "far"):
+            nn.init.normal_(self.heads[name].weight, std=0.3)
+
+    def vectors(self, texts: Sequence[Sequence[str]]) -> list[Tensor]:
+        """The vectors of the sentences of each text, as `casebase.retrieve.encoder` finds them; windows of like length at a time."""
+        cut = [[self.pieces.of(sentence)[:LONGEST] or [self.pieces.unknown] for sentence in text] for text in texts]
+        seen = [(text, first, last) for text, sentences in enumerate(cut) for first, last in windows([len(sentence) for sentence in sentences])]
+        sizes = [2 + sum(len(sentence) for sentence in cut[text][first:last]) for text, first, last in seen]
+        states: dict[int, Tensor] = {}
+        for crowd in _crowds(sizes):
+            numbers = torch.zeros(len(crowd), sizes[crowd[-1]], dtype=torch.long)
+            for row, window in enumerate(crowd):
+                text, first, last = seen[window]
+                numbers[row, : sizes[window]] = torch.tensor([self.pieces.begin, *(piece for sentence in cut[text][first:last] for piece in sentence), self.pieces.end])
+            found = self.encoder(input_ids=numbers, attention_mask=(numbers != 0).long()).last_hidden_state
+            states |= dict(zip(crowd, found, strict=True))
+        rows: list[list[Tensor]] = [[] for _text in cut]
+        for window, (text, first, last) in enumerate(seen):
+            start = 1
+            for place in range(first, last):
+                end = start + len(cut[text][place])
+                if place == len(rows[text]):
+                    rows[text].append(states[window][start:end].mean(0))
+                start = end
+        return [torch.stack(of_text) for of_text in rows]
+
+    def results(self, vectors: Tensor, story: Story) -> Tensor:
+        """The logarithms of the chances of each sentence and result, and last of none, by work and symptom."""
+        heads, places = self.heads, torch.tensor([place for place, _label in story.work])
+        troubles = torch.tensor(list(story.troubles))
+        done = heads["work"](vectors)[places] + heads["of step"](torch.tensor([label for _place, label in story.work]))
+        means = torch.stack([vectors[told].mean(0) if told else torch.zeros_like(vectors[0]) for told in story.troubles.values()])
+        seen = heads["trouble"](means) + heads["of symptom"](troubles)
+        said = heads["said"](vectors)
+        far = (torch.arange(len(vectors))[None] - places[:, None]).clamp(-BEFORE, AFTER) + BEFORE
+        mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + heads["far"](far)[:, None] + (heads["tie"](said)[None] * seen[:, None])[None]
+        scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](mixed)))))
+        scores = scores + _above(heads["result"](vectors))[None, None] + _above(heads["about"](vectors))[:, troubles].T[None, :, :, None]
+        scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
+        silent = heads["none"](F.gelu(heads["none norm"](done[:, None] + seen[None]))) + SILENT
+        return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
+
+    def loss(self, stories: Sequence[Story]) -> Tensor:
+        """How badly the notes are read."""
+        vectors = self.vectors([story.texts for story in stories])
+        heads, every = self.heads, self.drop(torch.cat(vectors))
+        found = thresholds(heads["steps"](every), torch.cat([story.steps for story in stories]), torch.cat([story.open_steps for story in stories]))
+        for name, wanted in (("symptoms", [story.symptoms for story in stories]), ("result", [story.results for story in stories]), ("about", [story.about for story in stories])):
+            found = found + thresholds(heads[name](every), torch.cat(wanted))
+        misses = [self._missed(self.drop(rows), story) for rows, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
+        return found + 3 * torch.cat(misses).mean() if misses else found
+
+    def _missed(self, vectors: Tensor, story: Story) -> Tensor:
+        chances = self.results(vectors, story)
+        missed = -chances[..., -1]
+        for (work, trouble), events in story.events.items():
+            told = torch.stack([chances[work, trouble, len(RESULTS) * row + result] for row, result in events])
+            missed = missed.index_put((torch.tensor(work), torch.tensor(trouble)), -told.mean() - np.log(len(events)))
+        return missed.flatten()
+
+
+def _above(scores: Tensor) -> Tensor:
+    return (scores[:, :-1] - scores[:, -1:]).clamp(-MOST, MOST)
+
+
+def thresholds(scores: Tensor, told: Tensor, counted: Tensor | None = None) -> Tensor:
+    """Each label that is told should be above the threshold, the last score, which should be above all others that are `counted`
+    (Zhou et al. 2021)."""
+    threshold, labels = scores[:, -1:], scores[:, :-1]
+    ignored = told if counted is None else told | ~counted
+    low = (F.softplus(threshold - labels) * told).sum(1)
+    high = torch.logsumexp(torch.cat([labels.masked_fill(ignored, -1e4), threshold], 1), 1) - threshold[:, 0]
+    return (low + high).mean()
+
+
+def _crowds(sizes: Sequence[int]) -> Iterator[list[int]]:
+    """Windows of like size that are encoded at once, the longest last."""
+    crowd: list[int] = []
+    for window in sorted(range(len(sizes)), key=sizes.__getitem__):
+        if crowd and (sizes[window] > 1.25 * sizes[crowd[0]] + 4 or len(crowd) * sizes[window] > CROWD):
+            yield crowd
+            crowd = []
+        crowd.append(window)
+    yield crowd
+
+
+class Saying(NamedTuple):
+    """A clause said of one label of a subject; "none" for nothing."""
+
+    text: str
+    subject: str
+    label: str
+
+
+def read_sayings() -> list[Saying]:
+    """All single sayings of `casebase/trade/data`."""
+    sources = {"steps": "said_steps.txt", "symptoms": "said_symptoms.txt", "result": "effects.txt"}
+    return [Saying(text, subject, label) for subject, source in sources.items() for label, texts in read_examples(DATA / source).items() for text in texts]
+
+
+def said_loss(model: Model, sayings: Sequence[Saying], labels: Labels) -> Tensor:
+    """How badly single sayings are read."""
+    vectors = model.drop(torch.cat(model.vectors([[saying.text] for saying in sayings])))
+    found = vectors.new_zeros(())
+    columns = {"steps": labels.steps, "symptoms": labels.symptoms, "result": list(RESULTS)}
+    for subject, of in columns.items():
+        rows = [row for row, saying in enumerate(sayings) if saying.subject == subject]
+        scores = model.heads[subject](vectors[rows])
+        told = torch.zeros(len(rows), scores.shape[1] - 1, dtype=torch.bool)
+        for place, row in enumerate(rows):
+            if sayings[row].label in of:
+                told[place, of.index(sayings[row].label)] = True
+        found = found + (thresholds(scores, told) if rows else 0)
+    return found
+
+
+def teach(model: Model, labels: Labels, names: Sequence[str], minutes: float) -> None:
+    """Goes through notes, sayings and questions in turn for some minutes, with ever smaller steps."""
+    told = told_stories()
+    notes = [labels.story(told[name]) for name in names]
+    questions, sayings = [labels.story(text) for text in asked_texts()], read_sayings()
+    for of in (notes, questions, sayings):
+        random.shuffle(of)
+    streams = [cycle(of) for of in (notes, questions, sayings)]
+    begun = [parameter for name, parameter in model.named_parameters() if name.startswith("heads.")]
+    taught = [parameter for name, parameter in model.named_parameters() if name.startswith("encoder.") and parameter.requires_grad]
+    steps = torch.optim.AdamW([{"params": taught, "times": 1}, {"params": begun, "times": 10}], weight_decay=0.01)
+    model.train()
+    start, batch = time.monotonic(), 0
+    while (gone := (time.monotonic() - start) / (60 * minutes)) < 1:
+        batch += 1
+        for group in steps.param_groups:
+            group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - gone)
+        some_notes, some_questions, some_sayings = (list(islice(stream, count)) for stream, count in zip(streams, (BATCH, QUESTIONS, SAYINGS), strict=True))
+        asked = thresholds(model.heads["symptoms"](model.drop(torch.cat(model.vectors([text.texts for text in some_questions])))), torch.cat([text.symptoms for text in some_questions]))
+        loss = model.loss(some_notes) + 0.5 * said_loss(model, some_sayings, labels) + 0.5 * asked
+        steps.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+        steps.step()
+        if batch % 20 == 0:
+            print(f"{batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
+
+
+def write(model: Model, labels: Labels, held: Sequence[str]) -> None:
+    """Writes `reader.bin`: large tables as whole numbers of eight bits with a scale for each row; rare pieces are left out."""
+    tables = {name: value.detach().numpy() for name, value in weights_of(model)}
+    kept = _kept_pieces(model.pieces)
+    tables["word"] = tables["word"][kept]
+    arrays = {}
+    for name, table in tables.items():
+        if table.ndim == 2 and table.size > LARGE:
+            scale = np.abs(table).max(axis=1) / 127
+            scale[scale == 0] = 1
+            arrays |= {name: np.round(table / scale[:, None]).astype(np.int8), f"{name} scale": scale.astype(np.float32)}
+        else:
+            arrays[name] = np.ascontiguousarray(table, np.float32)
+    pieces = list(model.pieces.numbers)
+    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "held": list(held), "proof": proof(model, labels)})
+
+
+@torch.no_grad()
+def proof(model: Model, labels: Labels) -> dict[str, list[Any]]:
+    """Some sentences with the likeliest step and symptom of each and their log-odds, for the test of what casebase makes of the weights."""
+    [vectors] = model.vectors([PROOF])
+    found: dict[str, list[Any]] = {"sentences": PROOF}
+    for subject, of in (("steps", labels.steps), ("symptoms", labels.symptoms)):
+        scores = model.heads[subject](vectors)
+        odds = scores[:, : len(of)] - scores[:, -1:]
+        found[subject] = [[of[int(row.argmax())], round(float(row.max()), 3)] for row in odds]
+    return found
+
+
+def weights_of(model: Model) -> Iterator[tuple[str, Tensor]]:
+    """The weights by the names that `casebase.retrieve.encoder` and `casebase.retain.storyencoded` know them by."""
+    first = model.encoder.embeddings
+    yield "word", first.word_embeddings.weight
+    yield "place", first.position_embeddings.weight[:WINDOW] + first.token_type_embeddings.weight[0]
+    yield "first", _both(first.LayerNorm)
+    for number, layer in enumerate(model.encoder.encoder.layer):
+        seen = layer.attention.self
+        yield f"{number}.qkv", torch.cat([seen.query.weight, seen.key.weight, seen.value.weight])
+        yield f"{number}.qkv bias", torch.cat([seen.query.bias, seen.key.bias, seen.value.bias])
+        for name, part in (("out", layer.attention.output), ("narrow", layer.output)):
+            yield f"{number}.{name}", part.dense.weight
+            yield f"{number}.{name} bias", part.dense.bias
+            yield f"{number}.{name} norm", _both(part.LayerNorm)
+        yield f"{number}.wide", layer.intermediate.dense.weight
+        yield f"{number}.wide bias", layer.intermediate.dense.bias
+    for name, head in model.heads.items():
+        yield name, _both(head) if isinstance(head, nn.LayerNorm) else head.weight
+        if isinstance(head, nn.Linear) and head.bias is not None:
+            yield f"{name} bias", head.bias
+
+
+def _both(norm: nn.LayerNorm) -> Tensor:
+    return torch.stack([norm.weight, norm.bias])
+
+
+def _kept_pieces(pieces: Pieces) -> list[int]:
+    """The marks, the common pieces and all that the examples need."""
+    texts = [sentence.text for story in (*told_stories().values(), *asked_texts()) for sentence in story] + [saying.text for saying in read_sayings()]
+    used = {number for text in texts for number in pieces.of(text)}
+    return [number for piece, number in pieces.numbers.items()
+            if number in used or number in (pieces.begin, pieces.end, pieces.unknown) or (piece.isascii() and not piece.startswith("[") and number < COMMON)
+            or (piece.isascii() and len(piece.removeprefix("##")) == 1)]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("base")
+    parser.add_argument("--minutes", type=float, default=90)
+    given = parser.parse_args()
+    random.seed(1)
+    torch.manual_seed(1)
+    names = list(told_stories())
+    held = names[::HELD]
+    steps = {label for label in read_examples(DATA / "said_steps.txt") if " " in label}
+    told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
+    labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
+    model = Model(given.base, labels)
+    teach(model, labels, [name for name in names if name not in set(held)], given.minutes)
+    model.eval()
+    write(model, labels, held)
+
+
+if __name__ == "__main__":
+    main()
