@@ -18,7 +18,7 @@ from casebase.retain.storyties import Symptoms
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
-UNWORKED = 0.6  # less sure than this, a stretch that tells a finding and no word of work tells no work
+UNWORKED = 0.85  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
 
@@ -74,7 +74,7 @@ class Weighing:
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
             if unread and like.label != _OF_OWNER and not (chances[like] < UNWORKED and only_found(sentence.text[like.start: like.end], like.label)):
                 self._add(like, sentence, kept)
-        self._settings([like for like in sorted(chances, key=lambda like: -chances[like]) if like.label in taken and like.label.startswith("set ")], number, kept)
+        self._settings([like for like in sorted(chances, key=lambda like: like.start) if like.label in taken and like.label.startswith("set ")], number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
 
     def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> bool:
@@ -127,7 +127,7 @@ class Weighing:
         return values(self.choice, about)
 
     def _settings(self, likely: Sequence[Like], number: int, kept: list[Told]) -> None:
-        """Gives each value of a sentence to one of its likely settings, the likeliest first."""
+        """Gives each value of a sentence to one of its likely settings, in the order in which they are told."""
         places: list[Place] = []
         for like in likely:
             read = next((step for step in kept if f"set {step.terms[0]}" == like.label), None)
