@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import io
 import json
 import os
@@ -9,7 +10,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -19,7 +20,8 @@ import pytest
 from small_folders import lexicon
 
 from casebase.cli.main import run
-from casebase.retrieve import training
+from casebase.retain import storylearned
+from casebase.retrieve import likely, training
 from casebase.retrieve.learned import Learned
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.terms import Vocabulary, package_vocabulary
@@ -75,11 +77,38 @@ def _packed() -> dict[str, Any]:
     return _pack(lexicon())
 
 
+_learned: list[Path] = []  # the cache that holds what was learned of examples, once it does
+
+
+def learn_once(folder: Path) -> None:
+    """Learns from the examples of `trade/data` in a cache that all workers of a test run share; it takes half a minute."""
+    cache_ = folder / "learned"
+    with open(folder / "learning", "w") as lock, pytest.MonkeyPatch.context() as patch:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        patch.setenv("XDG_CACHE_HOME", str(cache_))
+        if not cache_.exists():
+            likely.learned.__wrapped__()
+            for subject in storylearned.SUBJECTS:
+                storylearned.learned.__wrapped__(subject)
+    _learned.append(cache_)
+
+
+def put_what_was_learned(cache_: Path) -> None:
+    """Spares who uses this cache the learning."""
+    (cache_ / "casebase").mkdir(parents=True, exist_ok=True, mode=0o700)
+    for path in (path for learned in _learned for path in learned.glob("casebase/sayings-*")):
+        with suppress(FileExistsError):
+            (cache_ / "casebase" / path.name).hardlink_to(path)
+
+
 def environment(**changes: object) -> dict[str, str]:
     """The environment for a process that finds this package; None removes a variable."""
     base = {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "COLUMNS": "100"}
     env = {**os.environ, **base, **{name: str(value) for name, value in changes.items()}}
-    return {name: value for name, value in env.items() if name not in changes or changes[name] is not None}
+    env = {name: value for name, value in env.items() if name not in changes or changes[name] is not None}
+    with suppress(OSError, KeyError):  # where nothing can be kept
+        put_what_was_learned(Path(env["XDG_CACHE_HOME"]))
+    return env
 
 
 def process(*args: str | bytes, cwd: Path = ROOT, env: Mapping[str, object] | None = None) -> Done:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from commands import quick_lexicon
+from commands import learn_once, put_what_was_learned, quick_lexicon
 from hypothesis import HealthCheck, settings
 
 # The tools are scripts, not a package; their tests import them as they lie.
@@ -22,9 +23,13 @@ settings.load_profile("casebase")
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Sends everything that is cached to a directory of this test session, and forgets how wide the runner's paper is."""
+    own, base = tmp_path_factory.mktemp("cache"), tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        learn_once(base.parent)
     with pytest.MonkeyPatch.context() as patch:
         patch.delenv("COLUMNS", raising=False)
-        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("XDG_CACHE_HOME", str(own))
+        put_what_was_learned(own)
         yield
 
 

@@ -22,9 +22,7 @@ from casebase.retain.draft import draft
 from casebase.retain.draftfile import as_file
 from casebase.retain.draftsettle import Unsure, settle, unsure_in
 
-STORIES = sorted(path.relative_to(DATA).with_suffix("").as_posix() for path in DATA.glob("stories*/*.txt")
-                 # a disc cutter and a machine without a name: a case needs its kind
-                 if path.stem not in ("g11-school-strimmer", "g13-roadworks-disc-cutter"))
+STORIES = sorted(path.relative_to(DATA).with_suffix("").as_posix() for folder in ("stories", "stories_fresh") for path in (DATA / folder).glob("*.txt"))
 DAY = date(2026, 11, 25)
 HOW: tuple[Literal["right", "out"], ...] = ("right", "out")
 

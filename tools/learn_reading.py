@@ -5,7 +5,8 @@
 
 Notes are those that the encoder (`tools/learn_encoder.py`) has not learned from. Everything is read with the examples of the
 other parts, so that nothing is weighed by what it was learned from. What was told before a sentence depends on the weights, so
-the notes are read again with the new ones; the second round is still far off, the third and fourth are alike.
+the notes are read again with the new ones; the second round is still far off, the third and fourth are alike. Which number of a
+setting is which is weighed without the encoder, and learned last, from all notes.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from casebase.trade.readings import Reading
 from casebase.trade.terms import package_vocabulary
 
 PARTS = 6
+ROLES: tuple[Weighed, ...] = ("from", "to")
 RULES_ALONE: dict[Weighed, Features] = {
     "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
     "symptoms of the note": {"constant": -3.0, "taken": 6.0}, "effects": {"constant": -3.0, "proposed": 6.0}, "effects beside": {"constant": 0.0, "first chance": 1.0},
@@ -92,6 +94,13 @@ def read_part(part: Sequence[str], weights: dict[Weighed, Features]) -> Rows:
     return rows
 
 
+def read_all(names: Sequence[str], weights: dict[Weighed, Features]) -> Rows:
+    """Reads the notes of these names, part by part."""
+    with ProcessPoolExecutor() as pool:
+        parts = list(pool.map(read_part, [names[part::PARTS] for part in range(PARTS)], repeat(weights)))
+    return {subject: [row for rows in parts for row in rows[subject]] for subject in WEIGHED}
+
+
 def read_asked(part: int) -> list[tuple[Features, bool]]:
     """Reads every so many-th question with the examples of all others; what was weighed, and whether it was told."""
     lexicon = Lexicon.build(package_vocabulary())
@@ -111,13 +120,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--rounds", type=int, default=4)
     rounds = parser.parse_args().rounds
-    names = storyencoded.learned().held
     weights = RULES_ALONE
     for number in range(rounds):
-        with ProcessPoolExecutor() as pool:
-            parts = list(pool.map(read_part, [names[part::PARTS] for part in range(PARTS)], repeat(weights)))
-        weights = {subject: fitted([row for rows in parts for row in rows[subject]]) for subject in WEIGHED}
-        print(f"round {number + 1}: " + ", ".join(f"{sum(len(rows[subject]) for rows in parts)} {subject}" for subject in WEIGHED) + " weighed")
+        rows = read_all(storyencoded.learned().held, weights)
+        weights = {subject: fitted(rows[subject]) for subject in WEIGHED}
+        print(f"round {number + 1}: " + ", ".join(f"{len(rows[subject])} {subject}" for subject in WEIGHED) + " weighed", flush=True)
+    rows = read_all(list(told_stories()), weights)
+    weights |= {subject: fitted(rows[subject]) for subject in ROLES}
     with ProcessPoolExecutor() as pool:
         asked = fitted([row for rows in pool.map(read_asked, range(PARTS)) for row in rows])
     WEIGHTS.write_text("\n".join(written_weights({**weights, likely.SUBJECT: asked})) + "\n", encoding="utf-8")
