@@ -107,3 +107,9 @@ def test_results_are_chances() -> None:
     assert (chances >= 0).all()
     assert (chances.sum(axis=(2, 3)) <= 1 + 1e-5).all()
     assert chances[0, 0, 2, RESULTS.index("cured")] == chances[0].max()
+
+
+def test_a_label_of_a_folders_own_vocabulary_is_held_against_its_sentence_alone() -> None:
+    chances = learned().read(["The flux thing was off.", "Fitted a new flux thing.", "It works now."]).results(
+        [(1, "do replace flux thing")], {"flux is off": [0]})
+    assert chances.shape == (1, 1, 3, len(RESULTS)) and np.isfinite(chances).all()

@@ -64,25 +64,28 @@ class Heads:
         """Reads the sentences of a note, in order."""
         return Encoded(self, sentences)
 
-    def above_threshold(self, vectors: Vectors, subject: Literal["steps", "symptoms"]) -> Vectors:
-        """Log-odds of each label; the last score is the threshold."""
-        scores = vectors @ self._weights[subject].T + self._weights[subject + " bias"]
-        odds: Vectors = scores[:, : len(self.labels[subject])] - scores[:, -1:]
+    def above_threshold(self, vectors: Vectors, head: Literal["steps", "symptoms", "about"]) -> Vectors:
+        """Log-odds of each label; the last score is the threshold. "about" are the symptoms that a result is told of."""
+        scores = vectors @ self._weights[head].T + self._weights[head + " bias"]
+        odds: Vectors = scores[:, : len(self.labels["symptoms" if head == "about" else head])] - scores[:, -1:]
         return odds
 
     def results(self, vectors: Vectors, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> Vectors:
         """See `Encoded.results`."""
         kept, places = self._weights, np.array([place for place, _label in work])
-        done = vectors[places] @ kept["work"].T + kept["of step"][[self.numbers["steps"][label] for _place, label in work]]
+        done = vectors[places] @ kept["work"].T + self._of("of step", "steps", [label for _place, label in work])
         means = np.stack([vectors[list(told)].mean(axis=0) if told else np.zeros_like(vectors[0]) for told in symptoms.values()])
-        seen = means @ kept["trouble"].T + kept["of symptom"][[self.numbers["symptoms"][label] for label in symptoms]]
+        seen = means @ kept["trouble"].T + self._of("of symptom", "symptoms", list(symptoms))
         said = vectors @ kept["said"].T + kept["said bias"]
         far = np.clip(np.arange(len(vectors))[None] - places[:, None], -BEFORE, AFTER) + BEFORE
         both = said @ kept["tie"].T
         mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + (both[None] * seen[:, None])[None]
         told = vectors @ kept["result"].T + kept["result bias"]
-        about = vectors @ kept["about"].T + kept["about bias"]
-        about = np.clip(about[:, :-1] - about[:, -1:], -MOST, MOST)[:, [self.numbers["symptoms"][label] for label in symptoms]]
+        about = np.zeros((len(vectors), len(symptoms)), np.float32)
+        above = self.above_threshold(vectors, "about")
+        for column, label in enumerate(symptoms):
+            if label in self.numbers["symptoms"]:
+                about[:, column] = np.clip(above[:, self.numbers["symptoms"][label]], -MOST, MOST)
         scores = self._layers(mixed) + np.clip(told[:, :-1] - told[:, -1:], -MOST, MOST) + about.T[None, :, :, None]
         scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
@@ -91,6 +94,14 @@ class Heads:
         flat /= flat.sum(axis=-1, keepdims=True)
         chances: Vectors = flat[..., :-1].reshape(scores.shape)
         return chances
+
+    def _of(self, table: str, subject: str, labels: Sequence[str]) -> Vectors:
+        """The rows of labels in a table; a label of a folder's own vocabulary has none, and counts by its sentence alone."""
+        rows = np.zeros((len(labels), self._weights[table].shape[1]), np.float32)
+        for row, label in enumerate(labels):
+            if label in self.numbers[subject]:
+                rows[row] = self._weights[table][self.numbers[subject][label]]
+        return rows
 
     def _layers(self, mixed: Vectors) -> Vectors:
         kept = self._weights
