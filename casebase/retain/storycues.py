@@ -209,7 +209,7 @@ def money_in(text: str) -> Decimal | None:
             continue
         value, cents = _sum(words), _sum(match["cents"] or "")
         if value is not None:
-            return value + (cents / 100 if cents else 0)
+            return value + (cents / 100).quantize(Decimal("0.01")) if cents else value  # as money is written: 2.40
     return None
 
 
