@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple, TypeVar, get_args
 from casebase.retain import storymachines
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
+from casebase.retain.storyencoded import LEAST
 from casebase.retain.storylearned import Subject, learned
 from casebase.retain.storymachines import Machines
 from casebase.retain.storyties import helps
@@ -30,7 +31,6 @@ Thing = TypeVar("Thing", bound=Hashable)
 
 ACCEPTED: dict[Weighed, float] = {"steps beside": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
 PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3, "effects beside": 0.1}  # what the rules read needs only this much of it
-UNENCODED = -10.0  # log-odds of what the encoder finds most unlikely
 _CANDIDATES = 10  # likeliest labels of a sentence that are weighed
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
 _I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
@@ -80,7 +80,7 @@ class Likeness:
     def of(self, label: str, rank: int = -1) -> Like:
         """How like the sentence is to one label."""
         number = self.sayings.numbers.get(label)
-        encoded = self._encoded.get(label, UNENCODED)
+        encoded = self._encoded.get(label, LEAST)
         if number is None:
             return Like(label, 0.0, 0.0, rank, *self._spans[0], encoded)
         best = max(range(len(self._spans)), key=lambda span: float(self._chances[span][number]))

@@ -15,7 +15,7 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retrieve import store
-from casebase.retrieve.encoder import Encoder, Vectors, gelu, normal
+from casebase.retrieve.encoder import Encoder, Vectors, gelu, normal, softmax
 from casebase.trade import DATA
 
 WEIGHTS = DATA / "reader.bin"
@@ -37,13 +37,13 @@ class Encoded:
         self._heads = heads
         self._vectors = heads.encoder.vectors(sentences)
         self.steps = heads.above_threshold(self._vectors, "steps")
-        self.symptoms = heads.above_threshold(self._vectors, "symptoms")
+        self.symptoms = heads.above_threshold(self._vectors, "symptoms")[:, : len(heads.labels["symptoms"])]  # behind them: those that are gone
 
     def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, float]:
         """The likeliest labels of a sentence with their log-odds."""
         odds = (self.steps if subject == "steps" else self.symptoms)[number]
         labels = self._heads.labels[subject]
-        return {labels[place]: max(LEAST, float(odds[place])) for place in (-odds).argsort()[:CANDIDATES] if odds[place] > LEAST}
+        return {labels[place]: float(odds[place]) for place in (-odds).argsort()[:CANDIDATES] if odds[place] > LEAST}
 
     def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> Vectors:
         """The chance of each result of each piece of work on each symptom by each sentence, an array of (work, symptoms,
@@ -64,43 +64,37 @@ class Heads:
         """Reads the sentences of a note, in order."""
         return Encoded(self, sentences)
 
-    def above_threshold(self, vectors: Vectors, head: Literal["steps", "symptoms", "about"]) -> Vectors:
+    def above_threshold(self, vectors: Vectors, head: Literal["steps", "symptoms", "result", "about"]) -> Vectors:
         """Log-odds of each label; the last score is the threshold. "about" are the symptoms that a result is told of."""
         scores = vectors @ self._weights[head].T + self._weights[head + " bias"]
-        odds: Vectors = scores[:, : len(self.labels["symptoms" if head == "about" else head])] - scores[:, -1:]
+        odds: Vectors = scores[:, :-1] - scores[:, -1:]
         return odds
 
     def results(self, vectors: Vectors, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> Vectors:
         """See `Encoded.results`."""
         kept, places = self._weights, np.array([place for place, _label in work])
-        done = vectors[places] @ kept["work"].T + self._of("of step", "steps", [label for _place, label in work])
+        done = vectors[places] @ kept["work"].T + self._rows(kept["of step"], "steps", [label for _place, label in work])
         means = np.stack([vectors[list(told)].mean(axis=0) if told else np.zeros_like(vectors[0]) for told in symptoms.values()])
-        seen = means @ kept["trouble"].T + self._of("of symptom", "symptoms", list(symptoms))
+        seen = means @ kept["trouble"].T + self._rows(kept["of symptom"], "symptoms", list(symptoms))
         said = vectors @ kept["said"].T + kept["said bias"]
         far = np.clip(np.arange(len(vectors))[None] - places[:, None], -BEFORE, AFTER) + BEFORE
         both = said @ kept["tie"].T
         mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + (both[None] * seen[:, None])[None]
-        told = vectors @ kept["result"].T + kept["result bias"]
-        about = np.zeros((len(vectors), len(symptoms)), np.float32)
-        above = self.above_threshold(vectors, "about")
-        for column, label in enumerate(symptoms):
-            if label in self.numbers["symptoms"]:
-                about[:, column] = np.clip(above[:, self.numbers["symptoms"][label]], -MOST, MOST)
-        scores = self._layers(mixed) + np.clip(told[:, :-1] - told[:, -1:], -MOST, MOST) + about.T[None, :, :, None]
+        told = np.clip(self.above_threshold(vectors, "result"), -MOST, MOST)
+        about = self._rows(np.clip(self.above_threshold(vectors, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
+        scores = self._layers(mixed) + told + about[None, :, :, None]
         scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
-        flat = np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1)
-        flat = np.exp(flat - flat.max(axis=-1, keepdims=True))
-        flat /= flat.sum(axis=-1, keepdims=True)
+        flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
         chances: Vectors = flat[..., :-1].reshape(scores.shape)
         return chances
 
-    def _of(self, table: str, subject: str, labels: Sequence[str]) -> Vectors:
+    def _rows(self, table: Vectors, subject: str, labels: Sequence[str]) -> Vectors:
         """The rows of labels in a table; a label of a folder's own vocabulary has none, and counts by its sentence alone."""
-        rows = np.zeros((len(labels), self._weights[table].shape[1]), np.float32)
+        rows = np.zeros((len(labels), table.shape[1]), np.float32)
         for row, label in enumerate(labels):
             if label in self.numbers[subject]:
-                rows[row] = self._weights[table][self.numbers[subject][label]]
+                rows[row] = table[self.numbers[subject][label]]
         return rows
 
     def _layers(self, mixed: Vectors) -> Vectors:

@@ -131,8 +131,25 @@ class Tale:
                     yield Tie(number, place, symptom, result), {**of_result, **view.of_work(place, symptom, result)}
 
 
-def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], mentions: Mapping[int, Sequence[str]]) -> dict[tuple[int, str], Vectors]:
-    """The chances of each result by each sentence (rows), for each piece of work and symptom."""
+class _Becoming(NamedTuple):
+    """What became of a symptom by a piece of work, as the encoder has it: the log-odds of each result by each sentence (rows), of
+    each at all, of none; the sentence that most likely tells each; the likeliest results."""
+
+    here: list[list[float]]
+    ever: list[float]
+    none: float
+    most: list[int]
+    likeliest: list[bool]
+
+    @classmethod
+    def of(cls, chances: Vectors) -> _Becoming:
+        at_all, most = [float(chances[:, column].sum()) for column in range(len(RESULTS))], chances.sum(axis=0).max()
+        return cls([[odds(chance) for chance in row] for row in chances.tolist()], [odds(min(1.0, chance)) for chance in at_all],
+                   odds(max(0.0, 1 - float(chances.sum()))), chances.argmax(axis=0).tolist(), [bool(chance >= most) for chance in at_all])
+
+
+def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], mentions: Mapping[int, Sequence[str]]) -> dict[tuple[int, str], _Becoming]:
+    """What became of each symptom by each piece of work; of things done together the likeliest counts."""
     told = [(place, (work.number, f"{work.step.kind} {term}")) for place, work in enumerate(works) for term in work.step.terms]
     telling = {symptom: [number for number in sorted(mentions) if symptom in mentions[number]] for symptom in symptoms}
     if not told or not telling:
@@ -142,7 +159,7 @@ def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], m
     for (place, _done), of_work in zip(told, chances, strict=True):
         for symptom, table in zip(telling, of_work, strict=True):
             found[place, symptom] = np.maximum(table, found[place, symptom]) if (place, symptom) in found else table
-    return found
+    return {pair: _Becoming.of(table) for pair, table in found.items()}
 
 
 class _View:
@@ -205,11 +222,10 @@ class _View:
         helped, age, later = tale.helped[place][symptom], self.number - work.number, [other for other in self.sight if other > place]
         proposed = tale.proposed.get((self.number, place, symptom))
         anything = [told for (number, _work, _symptom), told in tale.proposed.items() if number == self.number]
-        table, column = tale.encoded[place, symptom], RESULTS.index(result)
-        ever = float(table[:, column].sum())
+        became, column = tale.encoded[place, symptom], RESULTS.index(result)
         return {
-            "encoded": odds(float(table[self.number, column])), "encoded ever": odds(min(1.0, ever)), "encoded none": odds(max(0.0, 1 - float(table.sum()))),
-            "encoded most here": bool(table[:, column].argmax() == self.number), "encoded likeliest": bool(ever >= table.sum(axis=0).max()),
+            "encoded": became.here[self.number][column], "encoded ever": became.ever[column], "encoded none": became.none,
+            "encoded most here": became.most[column] == self.number, "encoded likeliest": became.likeliest[column],
             "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in self.cues),
             "proposed otherwise": proposed is not None and proposed != result, "proposed elsewhere": proposed is None and result in anything, "anything proposed": bool(anything),
             "helps": helped, "helps a cure": helped and result == "cured", "another would help": any(tale.helped[other][symptom] for other in self.sight if other != place),

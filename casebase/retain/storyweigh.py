@@ -27,9 +27,9 @@ class Weighing:
 
     def __init__(self, reader: Reader, choice: Choice, parts: Sequence[Sentence], machine: str) -> None:
         self.reader, self.choice, self.parts, self.machine = reader, choice, parts, machine
-        self.encoded = learned().read([part.text for part in parts])
-        self._steps = [choice.likeness("steps", part, self.encoded.likely("steps", number)) for number, part in enumerate(parts)]
-        self._symptoms = [choice.likeness("symptoms", part, self.encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
+        self._encoded = learned().read([part.text for part in parts])
+        self._steps = [choice.likeness("steps", part, self._encoded.likely("steps", number)) for number, part in enumerate(parts)]
+        self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
 
@@ -96,7 +96,7 @@ class Weighing:
         mentions = {number: [symptom.label for symptom in told if number in symptom.numbers] for number in range(len(self.parts))}
         proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
                     for place, work in enumerate(works) if work.step is step or step.sentence in work.step.more]
-        tale = Tale(self.choice, self.parts, self.encoded, self._symptoms, works, mentions, proposed, symptoms)
+        tale = Tale(self.choice, self.parts, self._encoded, self._symptoms, works, mentions, proposed, symptoms)
         put(tale.results(), tale)
         symptoms.settle(steps)
 

@@ -1,6 +1,6 @@
 """Sentences of a note as vectors, each in the light of those around it: a small transformer encoder in numpy.
 
-The weights lie in `trade/data/reader.bin`, whole numbers of eight bits with one scale a row; `tools/learn_reader.py` learns them. The
+The weights lie in `trade/data/reader.bin`, whole numbers of eight bits with one scale a row; `tools/learn_encoder.py` learns them. The
 encoder is the published one of Vaswani et al. 2017 (attention) and Devlin et al. 2019 (layers, word pieces).
 """
 
@@ -98,12 +98,10 @@ class Encoder:
 
     def _layer(self, x: Vectors, name: str) -> Vectors:
         kept, width = self.weights, self.size // HEADS
-        mixed = x @ kept[name + "qkv"].T + kept[name + "qkv bias"]
+        mixed: Vectors = x @ kept[name + "qkv"].T + kept[name + "qkv bias"]
         query, key, value = mixed.reshape(len(x), 3, HEADS, width).transpose(1, 2, 0, 3)
-        seen = query @ key.transpose(0, 2, 1) / np.float32(width ** 0.5)
-        seen = np.exp(seen - seen.max(axis=-1, keepdims=True))
-        seen /= seen.sum(axis=-1, keepdims=True)
-        told = (seen @ value).transpose(1, 0, 2).reshape(len(x), self.size)
+        seen = softmax(query @ key.transpose(0, 2, 1) / np.float32(width ** 0.5))
+        told: Vectors = (seen @ value).transpose(1, 0, 2).reshape(len(x), self.size)
         x = normal(x + told @ kept[name + "out"].T + kept[name + "out bias"], kept[name + "out norm"])
         wide = gelu(x @ kept[name + "wide"].T + kept[name + "wide bias"])
         return normal(x + wide @ kept[name + "narrow"].T + kept[name + "narrow bias"], kept[name + "narrow norm"])
@@ -126,6 +124,13 @@ def normal(x: Vectors, weights: Vectors, tiny: float = 1e-12) -> Vectors:
     """Each row with mean 0 and variance 1, then scaled and shifted (Ba et al. 2016)."""
     middle = x - x.mean(axis=-1, keepdims=True)
     found: Vectors = middle / np.sqrt((middle * middle).mean(axis=-1, keepdims=True) + tiny) * weights[0] + weights[1]
+    return found
+
+
+def softmax(scores: Vectors) -> Vectors:
+    """Chances along the last axis."""
+    found: Vectors = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    found /= found.sum(axis=-1, keepdims=True)
     return found
 
 
