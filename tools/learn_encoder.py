@@ -1,10 +1,12 @@
 """Teaches the encoder that reads notes (`casebase/trade/data/reader.bin`) from the examples in `casebase/trade/data`.
 
-    python3 tools/learn_encoder.py BASE --minutes 90
+    python3 tools/learn_encoder.py --minutes 90             goes on from reader.bin as it is
+    python3 tools/learn_encoder.py --minutes 90 --base BASE begins anew
 
 BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
 model.safetensors); reader.bin began with all-MiniLM-L6-v2 (Apache-2.0), four of its six layers. Needs torch and transformers,
-which casebase itself does not. One note in eight is held back: `tools/learn_reading.py`, to be run next, weighs with those.
+which casebase itself does not. One note in eight is held back, always the same ones: `tools/learn_reading.py`, to be run next,
+weighs with those.
 """
 
 from __future__ import annotations
@@ -21,11 +23,11 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 from torch import Tensor, nn
-from transformers import BertModel
+from transformers import BertConfig, BertModel
 
-from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT, WEIGHTS
+from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT, WEIGHTS, learned
 from casebase.retrieve import store
-from casebase.retrieve.encoder import LONGEST, WINDOW, Pieces, windows
+from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, windows
 from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
 from casebase.retrieve.sayings import read_examples
 from casebase.trade import DATA
@@ -35,7 +37,8 @@ HELD = 8  # one note in so many is held back
 LAYERS = (0, 1, 3, 5)  # of the base, those that are kept
 WIDTH = 192  # numbers by which work, symptom and sentence are held against each other
 BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions learned from at a time
-RATE, WARM = 2.5e-4, 60  # the highest step, reached after so many batches; tenfold for what begins from nothing
+RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfold for the heads
+HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
 CROWD = 2000  # pieces encoded at once
 PROOF = ["Mower will not start.", "Checked the spark first and there was none.", "New plug, still dead.", "Set the coil gap to a business card and she fired."]
 LARGE = 20_000  # numbers of a table that is written in eight bits
@@ -101,11 +104,9 @@ def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int,
 class Model(nn.Module):
     """The encoder with its heads, as `casebase.retain.storyencoded` runs them."""
 
-    def __init__(self, base: str, labels: Labels) -> None:
+    def __init__(self, pieces: Sequence[str], encoder: BertModel, labels: Labels) -> None:
         super().__init__()
-        self.pieces = Pieces(Path(base, "vocab.txt").read_text(encoding="utf-8").splitlines())
-        self.encoder = BertModel.from_pretrained(base, add_pooling_layer=False)
-        self.encoder.encoder.layer = nn.ModuleList(self.encoder.encoder.layer[number] for number in LAYERS)
+        self.pieces, self.encoder = Pieces(pieces), encoder
         self.encoder.embeddings.word_embeddings.requires_grad_(False)
         size, steps, symptoms = self.encoder.config.hidden_size, len(labels.steps), len(labels.symptoms)
         self.drop = nn.Dropout(0.1)
@@ -128,7 +129,8 @@ class Model(nn.Module):
             numbers = torch.zeros(len(crowd), sizes[crowd[-1]], dtype=torch.long)
             for row, window in enumerate(crowd):
                 text, first, last = seen[window]
-                numbers[row, : sizes[window]] = torch.tensor([self.pieces.begin, *(piece for sentence in cut[text][first:last] for piece in sentence), self.pieces.end])
+                shown = [piece if not self.training or random.random() >= HIDDEN else self.pieces.unknown for sentence in cut[text][first:last] for piece in sentence]
+                numbers[row, : sizes[window]] = torch.tensor([self.pieces.begin, *shown, self.pieces.end])
             found = self.encoder(input_ids=numbers, attention_mask=(numbers != 0).long()).last_hidden_state
             states |= dict(zip(crowd, found, strict=True))
         rows: list[list[Tensor]] = [[] for _text in cut]
@@ -261,7 +263,7 @@ def teach(model: Model, labels: Labels, names: Sequence[str], minutes: float) ->
 
 def write(model: Model, labels: Labels, held: Sequence[str]) -> None:
     """Writes `reader.bin`: large tables as whole numbers of eight bits with a scale for each row; rare pieces are left out."""
-    tables = {name: value.detach().numpy() for name, value in weights_of(model)}
+    tables = {name: torch.cat(parts).detach().numpy() for name, parts in parts_of(model)}
     kept = _kept_pieces(model.pieces)
     tables["word"] = tables["word"][kept]
     arrays = {}
@@ -288,30 +290,69 @@ def proof(model: Model, labels: Labels) -> dict[str, list[Any]]:
     return found
 
 
-def weights_of(model: Model) -> Iterator[tuple[str, Tensor]]:
-    """The weights by the names that `casebase.retrieve.encoder` and `casebase.retain.storyencoded` know them by."""
+def begun(base: str, labels: Labels) -> Model:
+    """A model that knows English and nothing of repairs."""
+    encoder = BertModel.from_pretrained(base, add_pooling_layer=False)
+    encoder.encoder.layer = nn.ModuleList(encoder.encoder.layer[number] for number in LAYERS)
+    first = encoder.embeddings
+    with torch.no_grad():  # there is one kind of text
+        first.position_embeddings.weight += first.token_type_embeddings.weight[0]
+        first.token_type_embeddings.weight.zero_()
+    first.position_embeddings.weight = nn.Parameter(first.position_embeddings.weight[:WINDOW].clone())
+    return Model(Path(base, "vocab.txt").read_text(encoding="utf-8").splitlines(), encoder, labels)
+
+
+@torch.no_grad()
+def as_kept(labels: Labels) -> Model:
+    """The model that `reader.bin` holds; labels it does not know begin from nothing."""
+    known = learned()
+    size, inner = known.encoder.weights["0.wide"].shape[::-1]
+    shape = BertConfig(vocab_size=len(known.encoder.pieces.numbers), hidden_size=size, intermediate_size=inner, num_hidden_layers=known.encoder.layers,
+                       num_attention_heads=HEADS, max_position_embeddings=WINDOW, type_vocab_size=1)
+    model = Model(list(known.encoder.pieces.numbers), BertModel(shape, add_pooling_layer=False), labels)
+    model.encoder.embeddings.token_type_embeddings.weight.zero_()
+    steps, symptoms = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
+    gone = [None if row is None else row + len(known.labels["symptoms"]) for row in symptoms]
+    rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1]}  # last the threshold
+    for name, parts in parts_of(model):
+        table = torch.tensor(known.encoder.weights[name])
+        for part, kept in zip(parts, table.split([len(part) for part in parts]) if len(parts) > 1 else [table], strict=True):
+            for row, place in enumerate(rows.get(name.removesuffix(" bias"), range(len(part)))):
+                if place is not None:
+                    part[row] = kept[place]
+    return model
+
+
+def _rows(known: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
+    numbers = {label: number for number, label in enumerate(known)}
+    return [numbers.get(label) for label in wanted]
+
+
+def parts_of(model: Model) -> Iterator[tuple[str, list[Tensor]]]:
+    """The weights by the names that `casebase.retrieve.encoder` and `casebase.retain.storyencoded` know them by, some in parts that stand
+    one below the other."""
     first = model.encoder.embeddings
-    yield "word", first.word_embeddings.weight
-    yield "place", first.position_embeddings.weight[:WINDOW] + first.token_type_embeddings.weight[0]
+    yield "word", [first.word_embeddings.weight]
+    yield "place", [first.position_embeddings.weight]
     yield "first", _both(first.LayerNorm)
     for number, layer in enumerate(model.encoder.encoder.layer):
         seen = layer.attention.self
-        yield f"{number}.qkv", torch.cat([seen.query.weight, seen.key.weight, seen.value.weight])
-        yield f"{number}.qkv bias", torch.cat([seen.query.bias, seen.key.bias, seen.value.bias])
+        yield f"{number}.qkv", [part.weight for part in (seen.query, seen.key, seen.value)]
+        yield f"{number}.qkv bias", [part.bias for part in (seen.query, seen.key, seen.value)]
         for name, part in (("out", layer.attention.output), ("narrow", layer.output)):
-            yield f"{number}.{name}", part.dense.weight
-            yield f"{number}.{name} bias", part.dense.bias
+            yield f"{number}.{name}", [part.dense.weight]
+            yield f"{number}.{name} bias", [part.dense.bias]
             yield f"{number}.{name} norm", _both(part.LayerNorm)
-        yield f"{number}.wide", layer.intermediate.dense.weight
-        yield f"{number}.wide bias", layer.intermediate.dense.bias
+        yield f"{number}.wide", [layer.intermediate.dense.weight]
+        yield f"{number}.wide bias", [layer.intermediate.dense.bias]
     for name, head in model.heads.items():
-        yield name, _both(head) if isinstance(head, nn.LayerNorm) else head.weight
+        yield name, _both(head) if isinstance(head, nn.LayerNorm) else [head.weight]
         if isinstance(head, nn.Linear) and head.bias is not None:
-            yield f"{name} bias", head.bias
+            yield f"{name} bias", [head.bias]
 
 
-def _both(norm: nn.LayerNorm) -> Tensor:
-    return torch.stack([norm.weight, norm.bias])
+def _both(norm: nn.LayerNorm) -> list[Tensor]:
+    return [norm.weight[None], norm.bias[None]]
 
 
 def _kept_pieces(pieces: Pieces) -> list[int]:
@@ -323,19 +364,25 @@ def _kept_pieces(pieces: Pieces) -> list[int]:
             or (piece.isascii() and len(piece.removeprefix("##")) == 1)]
 
 
+def held_on(names: Sequence[str]) -> list[str]:
+    """The notes held back so far, and one in so many of those written since."""
+    known = learned().held
+    return [*known, *names[names.index(known[-1]) + HELD:: HELD]]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("base")
+    parser.add_argument("--base")
     parser.add_argument("--minutes", type=float, default=90)
     given = parser.parse_args()
     random.seed(1)
     torch.manual_seed(1)
     names = list(told_stories())
-    held = names[::HELD]
+    held = names[::HELD] if given.base else held_on(names)
     steps = {label for label in read_examples(DATA / "said_steps.txt") if " " in label}
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
     labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
-    model = Model(given.base, labels)
+    model = begun(given.base, labels) if given.base else as_kept(labels)
     teach(model, labels, [name for name in names if name not in set(held)], given.minutes)
     model.eval()
     write(model, labels, held)
