@@ -22,6 +22,7 @@ from casebase.retain.storychoice import Choice
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader, looks
 from casebase.retain.storyties import Symptoms
+from casebase.retain.storytwice import told_once
 from casebase.retain.storyweigh import LIKELY, Weighing
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import MAX_CHARACTERS
@@ -271,6 +272,7 @@ class _Notes:
                 self.symptoms.add(symptom.label, "")
                 self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
         self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
+        self.steps = told_once(self.steps, self.parts, self.lexicon.vocabulary.terms["setting"])
         self.weighing.results(self.steps, self.symptoms, told)
 
     def _later_symptoms(self, sentence: Sentence) -> None:

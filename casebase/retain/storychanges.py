@@ -47,6 +47,7 @@ _MOVED = re.compile(
     rf"[^.;]{{0,40}}?(?:\b(?:to|at|on|till|until|for|till there (?:was|wasn't but))\s+{APPROACH}|\b(?:it|them|both|was) )$|\bnow (?:at|on) {APPROACH}$", re.IGNORECASE)
 _LIMITS = {"turn": (0, 6), "rpm": (800, 16000), ":1": (10, 120), "psi": (2, 5000), "bar": (2, 5000), "N.m": (2, 150), "mm": (0, 160), "in": (0, 160), "thou": (0, 160)}
 
+_PAID = re.compile(r"(?:\b(?:pounds?|quid|dollars?|euros?|bucks)|[£$€]\d+[.,]?) $", re.IGNORECASE)  # "nine pounds eighty"
 _THOUSANDS = re.compile(r"[1-9]\d?,\d{3}")
 _ITSELF = re.compile(r"\b(?:came|comes|fell|fall|rose|climbed|crept|drifted|wandered|swung|swinging|varied|gauge|needle|revs) [^,;.]*$", re.IGNORECASE)
 _LARGE = ("rpm", "psi")  # in which a comma before three digits parts thousands
@@ -88,7 +89,7 @@ def numbers_in(text: str, unit: str) -> list[Reading]:
         for match in pattern.finditer(text):
             start, end = match.span()
             value = None if overlaps(start, end, ((other.start, other.end) for other in (*every, *found))) else _value(match.group(), unit)
-            if value is not None and low < value <= high:
+            if value is not None and low < value <= high and not _PAID.search(text[:start]):
                 found.append(Reading(value, "", match.group(), None, start, end))
     return sorted(found, key=lambda reading: reading.start)
 
@@ -198,6 +199,23 @@ def lone(text: str, value: Reading) -> str:
     if found and not (given and given.start() > found.start()):
         return "before"
     return "after" if given or _OF_SLACK.match(text[value.end:]) or _GAP.search(lead) else ""
+
+
+# By how much something was moved, and not where to: "took up 8 mm", "out by a quarter turn", "half an inch shorter".
+_MOVED_BY = re.compile(
+    rf"\b(?:by|another|further|up|down|out|off|back|in|took|taken|takes?|opened|closed|shortened|lengthened|moved|turned|backed|raised|lowered|lifted|wound|let|eased|"
+    rf"nudged|screwed|tightened|slackened)\s+{APPROACH}(?:the |an? |by )?$", re.IGNORECASE)
+_SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|shorter|longer|higher|lower|further|tighter|looser|richer|leaner|(?:anti-?)?clockwise)\b", re.IGNORECASE)
+_TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)
+_NEVER_BY = (":1", "psi", "bar", "N.m")  # of these the whole is told
+
+
+def is_amount(text: str, value: Reading, unit: str) -> bool:
+    """Whether a number tells by how much a setting told in `unit` was moved."""
+    lead, rest = text[: value.start], text[value.end:]
+    if unit in _NEVER_BY or (_OF_SLACK.match(rest) and not re.search(r"\b(?:up|out|off|took|taken|take) [^,;.]{0,12}$", lead, re.IGNORECASE)):
+        return False
+    return bool(_MOVED_BY.search(lead) or _SHIFTED.match(rest) or (value.unit == "turn" and _TURNED_BY.search(lead)))
 
 
 def by_itself(text: str, change: Change) -> bool:

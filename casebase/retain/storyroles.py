@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import changes, follows_a_cue, is_counted, lone, numbers_in, window
+from casebase.retain.storychanges import changes, follows_a_cue, is_amount, is_counted, lone, numbers_in, window
 from casebase.retain.storychoice import Choice
 from casebase.retain.storylearned import BACK
 from casebase.retrieve.examples import Role
@@ -84,8 +84,9 @@ def _candidates(choice: Choice, sentence: Sentence, back: int, unit: str) -> Ite
     found = numbers_in(sentence.text, unit)
     rules = _by_rule(sentence.text, unit, found)
     for number, reading in enumerate(found):
-        yield Candidate(reading, back, sentence, number, len(found), rules.get(reading.start, ""),
-                        choice.roles(window(sentence.text, found, number)))
+        rule = rules.get(reading.start, "")
+        if rule in ("from", "to") or not is_amount(sentence.text, reading, unit):
+            yield Candidate(reading, back, sentence, number, len(found), rule, choice.roles(window(sentence.text, found, number)))
 
 
 def _by_rule(text: str, unit: str, found: Sequence[Reading]) -> dict[int, str]:

@@ -10,6 +10,7 @@ from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import Cue, effects_in
 from casebase.retain.storystep import Told
+from casebase.retain.storytwice import SET_BY
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.handbook import rows
 from casebase.trade.terms import Vocabulary
@@ -26,13 +27,6 @@ _BOTH = re.compile(r"\b(?:both|the two|everything|all of it|the lot|all three)\b
 # Of which family of symptoms a verb speaks where no symptom is named.
 _FAMILIES = {"start": ("starting",), "fire": ("starting",), "run": ("running", "power"), "rev": ("running", "power"), "idle": ("idling",),
              "pull": ("power",), "cut": ("cutting attachment",), "smoke": ("oil and smoke",), "smoothly": ("running", "idling")}
-# What is set when an action of the vocabulary is "adjust ...".
-_SET_BY = {"low-speed screw": "adjust mixture", "high-speed screw": "adjust mixture", "idle speed screw": "adjust idle speed",
-           "idle speed": "adjust idle speed", "ignition air gap": "set ignition air gap", "plug gap": "clean and gap spark plug",
-           "full-throttle speed": "set governor", "belt tension": "adjust belt", "chain tension": "set chain tension",
-           "inlet valve clearance": "set valve clearance", "exhaust valve clearance": "set valve clearance",
-           "unloader pressure": "service unloader", "metering lever height": "set metering lever", "float height": "set float level"}
-
 
 class Symptoms:
     """The symptoms told so far, what became of them, and which of them is being spoken of."""
@@ -204,7 +198,7 @@ class Symptoms:
 
     def helped(self, step: Told, symptom: str) -> bool:
         """Whether published tables know what was done for a symptom."""
-        return any(helps(self.lexicon.vocabulary, _SET_BY.get(term, term), symptom) for term in step.terms)
+        return any(helps(self.lexicon.vocabulary, SET_BY.get(term, term), symptom) for term in step.terms)
 
 
 def _well_now(sentence: Sentence, start: int, end: int, steps: Sequence[Told]) -> bool:

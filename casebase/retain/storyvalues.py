@@ -32,7 +32,7 @@ class Values:
 _TURNED = re.compile(
     r"\b(?:re)?(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|bent|pumped|moved|went|tightened|torqued|eased|"
     r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put(?! (?:the|a|my) (?:tach|rev|meter|gauge|tester))|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
-    r"tweaked|enriched|nipped|pulled it|come|came out at|up to|down to)\b", re.IGNORECASE)
+    r"tweaked|enriched|nipped|pulled it|come|came out at|(?<!was )(?<!were )up to|(?<!was )(?<!were )(?<!both )down to)\b", re.IGNORECASE)
 _FROM = re.compile(r"\bfrom\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
 _SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$|\bhad (?:closed|opened|worn|crept|gone|drifted|dropped)\b[^,;]{0,20}$", re.IGNORECASE)
 _STOOD = re.compile(r"\b(?:was|were|stood|standing|found|measured|read|reading|been|showed|sat|had)\b(?:[ \w]* (?:at|to))?[^,;]{0,24}$", re.IGNORECASE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 
 from casebase.record.case import Result
@@ -10,7 +11,7 @@ from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepte
 from casebase.retain.storyencoded import learned
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
-from casebase.retain.storyroles import About, Place, SettingValues, values
+from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader
 from casebase.retain.storysymptoms import Heard, Hearing, heard
@@ -18,6 +19,10 @@ from casebase.retain.storyties import Symptoms
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
+_HAND_HELD = ("string trimmer", "chainsaw", "hedge trimmer", "blower")
+_SPEEDS = {"hand-held": (3500, 4500), "": (2000, 2600)}  # rpm: slower is no full throttle, faster no idle (common practice, no source)
+_SPEED_LABELS = ("idle speed", "full-throttle speed")
+_RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 UNWORKED = 0.85  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
@@ -138,20 +143,37 @@ class Weighing:
                 continue  # its value was another's
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end)
             _fill(told, found)
+            self._which_speed(told, found)
             places += (one.place for one in (found.before, found.after) if one)
             if read is None:
                 self.reader.settings.keep(told)
                 self._keep(told, kept)
 
 
+    def _which_speed(self, step: Told, found: SettingValues) -> None:
+        """A speed told without saying which is that of full throttle where no idle is so fast; small two-strokes idle faster."""
+        limits = _SPEEDS["hand-held" if self.machine in _HAND_HELD else ""]
+        if found.after and step.terms[0] in _SPEED_LABELS and found.after.reading.value >= 1000:
+            if step.terms[0] == "idle speed" and found.after.reading.value > limits[1]:
+                step.terms = ["full-throttle speed"]
+            elif step.terms[0] == "full-throttle speed" and found.after.reading.value < limits[0]:
+                step.terms = ["idle speed"]
+
+
 def _fill(step: Told, found: SettingValues) -> None:
     """Gives a setting its values; a look told sentences before is told by it."""
     if found.after:
-        step.after = found.after.reading.text.strip()
+        step.after = _in_full(found.after)
     if found.before:
-        step.before = found.before.reading.text.strip()
+        step.before = _in_full(found.before)
         if found.before.sentence is not step.sentence and found.before.sentence not in step.more:
             step.more.append(found.before.sentence)
+
+
+def _in_full(value: Candidate) -> str:
+    """The words of a value, "fifty to one" and not "fifty"."""
+    more = _RATIO.match(value.sentence.text[value.reading.end:])
+    return value.reading.text.strip() + (more.group() if more else "")
 
 
 def _labels(steps: Sequence[Told]) -> list[str]:
