@@ -12,11 +12,11 @@ from sklearn.feature_extraction.text import TfidfVectorizer
 from sklearn.naive_bayes import MultinomialNB
 
 from casebase.record.case import Result
-from casebase.retain.storylearned import learned as learned_from
 from casebase.retrieve.sayings import OTHER, SMOOTHING, Sayings, features, read_examples
 from casebase.trade import DATA
 
 EXAMPLES = read_examples(DATA / "effects.txt")
+SAYINGS = Sayings.learn(EXAMPLES)
 
 
 def test_the_chances_are_those_of_a_library() -> None:
@@ -47,6 +47,6 @@ def test_the_examples() -> None:
 
 @given(st.text(max_size=80))
 def test_any_clause_has_chances(clause: str) -> None:
-    chances = learned_from("effects").chances(clause)
+    chances = SAYINGS.chances(clause)
     assert chances.sum() == pytest.approx(1)
-    assert learned_from("effects").guess(clause).chance == chances.max()
+    assert SAYINGS.guess(clause).chance == chances.max()

@@ -15,6 +15,7 @@ from casebase.retain.story import Sentence, sentences
 from casebase.retain.storychoice import WEIGHED, Choice, Weighed
 from casebase.retain.storylearned import Subject, learned, sayings
 from casebase.retain.storymachines import machines
+from casebase.retain.storytwice import SET_BY
 from casebase.retrieve import examples, likely
 from casebase.retrieve.examples import told_machines, told_stories
 from casebase.retrieve.logistic import Features, read_weights
@@ -53,6 +54,13 @@ def test_every_item_of_the_notes_is_known() -> None:
     assert wrong == []
 
 
+def test_no_example_tells_an_adjustment_twice() -> None:
+    """With a value it is a setting, without one something done."""
+    twice = [(name, sentence.text) for name, story in told_stories().items() for sentence in story
+             for setting in sentence.settings if f"do {SET_BY.get(setting.label)}" in sentence.tells("steps")]
+    assert twice == []
+
+
 def test_no_note_that_is_measured_with_was_learned_from() -> None:
     taught = {sentence.text.casefold() for story in told_stories().values() for sentence in story}
     taught |= {clause.casefold() for subject in ("steps", "symptoms") for said in read_examples(PACKAGE / f"said_{subject}.txt").values() for clause in said}
@@ -62,8 +70,8 @@ def test_no_note_that_is_measured_with_was_learned_from() -> None:
             assert own & taught == set(), path.name
 
 
-@pytest.mark.parametrize("subject", ["effects", "roles"])  # those learned soonest
-def test_what_was_kept_says_what_was_learned(subject: Subject, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_was_kept_says_what_was_learned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    subject: Subject = "roles"  # the one learned soonest
     monkeypatch.setattr(examples, "shared_cache", lambda name: tmp_path / name)
     clause = "the plug came out black and wet and it still would not start"
     fresh, kept = learned.__wrapped__(subject), learned.__wrapped__(subject)

@@ -164,7 +164,7 @@ class Choice:
         measured = check is not None and any(fits(reading.unit, check.unit) for reading in sentence.readings)
         others = [other for other in read if other != like.label]
         return {
-            **likeness_features(like, found, likeness), **_encoded_features(like, found),
+            **_likeness_features(like, found, likeness), **_encoded_features(like, found),
             "read": like.label in read, "read first": like.label in read and like.rank == 0, "read check": like.label in read and kind == "check",
             "read set": like.label in read and kind == "set", "read with a value": read.get(like.label, False),
             "other read": bool(others), "other of the kind read": any(other.startswith(kind + " ") for other in others),
@@ -226,7 +226,7 @@ def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, lik
     """What speaks for and against a symptom that is told as being there."""
     status, first = read.get(like.label, ""), not context.steps
     return {
-        **likeness_features(like, found, likeness), **_encoded_features(like, found),
+        **_likeness_features(like, found, likeness), **_encoded_features(like, found),
         "read": status == "present", "read otherwise": status not in ("", "present"), "other read": any(label != like.label for label in read),
         "known": like.label in context.symptoms, "no step yet": first, "read before a step": first and status == "present",
         "likely before a step": first * log_of(like.best), "owner tells": is_complaint(sentence.text), "place": context.place,
@@ -234,7 +234,7 @@ def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, lik
     }
 
 
-def likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) -> Features:
+def _likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) -> Features:
     best = max(other.best for other in found)
     return {"best": log_of(like.best), "whole": log_of(like.whole), "nothing": log_of(likeness.other), "nothing at least": log_of(likeness.least_other),
             "first": like.rank == 0, "second": like.rank == 1, "not like": like.rank < 0, "behind": log_of(best) - log_of(like.best)}

@@ -31,13 +31,14 @@ _TINY = 1e-5  # as the heads were learned with
 
 
 class Encoded:
-    """A note read by the encoder: `steps` and `symptoms` are log-odds by sentence (rows) and label (columns)."""
+    """A note read by the encoder: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows) and label (columns)."""
 
     def __init__(self, heads: Heads, sentences: Sequence[str]) -> None:
         self._heads = heads
         self._vectors = heads.encoder.vectors(sentences)
         self.steps = heads.above_threshold(self._vectors, "steps")
         self.symptoms = heads.above_threshold(self._vectors, "symptoms")[:, : len(heads.labels["symptoms"])]  # behind them: those that are gone
+        self.said = heads.above_threshold(self._vectors, "result")
 
     def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, float]:
         """The likeliest labels of a sentence with their log-odds."""

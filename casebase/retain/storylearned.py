@@ -1,4 +1,4 @@
-"""What clauses and numbers of a note are like, learned from the examples of how steps, symptoms, effects and settings are told."""
+"""What clauses and numbers of a note are like, learned from the examples of how steps, symptoms and settings are told."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from casebase.retrieve.sayings import OTHER, Sayings, read_examples
 from casebase.trade import DATA
 from casebase.trade.terms import package_vocabulary
 
-Subject = Literal["steps", "symptoms", "effects", "roles"]
-SUBJECTS: tuple[Subject, ...] = ("steps", "symptoms", "effects", "roles")
+Subject = Literal["steps", "symptoms", "roles"]
+SUBJECTS: tuple[Subject, ...] = ("steps", "symptoms", "roles")
 BACK = 2  # so many sentences before, a value as found may be told
 
 # Chosen on notes held back: among some three hundred meanings single words must decide more than among five.
-SMOOTHING: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.05, "effects": 0.2, "roles": 0.2}
+SMOOTHING: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.05, "roles": 0.2}
 _SOURCES: dict[Subject, tuple[str, ...]] = {"steps": ("said_steps.txt", "told.txt"), "symptoms": ("said_symptoms.txt", "told.txt", "asked.txt"),
-                                            "effects": ("effects.txt", "told.txt"), "roles": ("told.txt",)}
+                                            "roles": ("told.txt",)}
 
 
 def sayings(subject: Subject, *, without: Collection[str] = ()) -> Sayings:

@@ -15,7 +15,7 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import ACCEPTED, PLAIN, Choice, Likeness, likeness_features
+from casebase.retain.storychoice import ACCEPTED, PLAIN, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storystep import Told
@@ -65,7 +65,7 @@ class Tale:
             for symptom in mentions[number]:
                 self.first.setdefault(symptom, number)
         self.words = [frozenset(stem(word) for term in work.step.terms for word in _WORDS.findall(term.lower())) for work in works]
-        self.encoded = _encoded(encoded, works, self.first, mentions)
+        self.encoded, self.said = _encoded(encoded, works, self.first, mentions), encoded.said
         self.helped = [{symptom: symptoms.helped(work.step, symptom) for symptom in self.first} for work in works]
 
     def results(self) -> dict[Tie, float]:
@@ -169,11 +169,9 @@ class _View:
         self.tale, self.number, self.sight, self.symptoms, self.past = tale, number, sight, symptoms, past
         self.sentence = tale.parts[number]
         text = self.sentence.text
-        self.effects, self.spoken = tale.choice.likeness("effects", self.sentence), tale.spoken[number]
-        likes = [self.effects.of(result) for result in RESULTS]
-        self.likes = {result: like._replace(rank=sorted(-other.best for other in likes).index(-like.best)) for like, result in zip(likes, RESULTS, strict=True)}
+        self.spoken = tale.spoken[number]
         self.cues = effects_in(text)
-        self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end, _chance in self.effects.by_stretch(OTHER)]
+        self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end, _chance in self.spoken.by_stretch(OTHER)]
         cured = {symptom for (_work, symptom), result in past.items() if result == "cured"}
         self.open = [symptom for symptom in symptoms if symptom not in cured]
         self.last = {symptom: max((said for said in tale.mentions if said < number and symptom in tale.mentions[said]), default=-1) for symptom in symptoms}
@@ -201,16 +199,13 @@ class _View:
 
     def of_result(self, symptom: str, result: Result) -> Features:
         """What the sentence says of a result, and whether in one breath with the symptom: "that stopped the leak, but it still needed the choke"."""
-        like, said = self.likes[result], any(cue.result == result for cue in self.cues)
-        results, symptoms = self.effects.by_stretch(result), self.spoken.by_stretch(symptom)
-        first = 1 if len(results) > 1 else 0  # the whole is no stretch of its own
-        together = max(one[2] * other[2] for one, other in zip(results[first:], symptoms[first:], strict=True))
-        where = [one for one, named in zip(results[first:], self.named[first:], strict=True) if symptom in named]
+        said, symptoms = any(cue.result == result for cue in self.cues), self.spoken.by_stretch(symptom)
+        first = 1 if len(symptoms) > 1 else 0  # the whole is no stretch of its own
+        where = [one for one, named in zip(symptoms[first:], self.named[first:], strict=True) if symptom in named]
         there = [cue.result == result for start, end, _chance in where for cue in self.cues if start <= cue.start < end]
         before = [told for (_work, other), told in self.past.items() if other == symptom]
-        return {**likeness_features(like, list(self.likes.values()), self.effects), "said": said, "otherwise said": bool(self.cues) and not said,
-                "short and said": said and len(self.sentence.text.split()) < 8, "together": log_of(together),
-                "best where named": max((chance for _start, _end, chance in where), default=0.0), "said where named": any(there),
+        return {"encoded says": self.tale.said[self.number, RESULTS.index(result)], "said": said, "otherwise said": bool(self.cues) and not said,
+                "short and said": said and len(self.sentence.text.split()) < 8, "named": bool(where), "said where named": any(there),
                 "otherwise said where named": bool(there) and not any(there), result: 1.0, "gone and cured": result == "cured" and bool(before) and before[-1] == "cured",
                 "as before": bool(before) and before[-1] == result, "turned, no change": result == "no change" and self.form["turned"],
                 "turned, cured": result == "cured" and self.form["turned"], "told here, no change": result == "no change" and symptom in self.tale.mentions.get(self.number, ()),

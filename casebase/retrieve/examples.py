@@ -19,7 +19,7 @@ from casebase.retrieve.sayings import read_examples
 from casebase.trade import DATA
 from casebase.trade.readings import Reading, find_readings, number
 
-Subject = Literal["steps", "symptoms", "effects"]
+Subject = Literal["steps", "symptoms"]
 Role = Literal["from", "to"]  # of a number: where a setting was found, where it was left
 
 Learned = tuple[store.Arrays, Sequence[str]]  # arrays, and the labels they are about
@@ -62,9 +62,7 @@ class ToldSentence(NamedTuple):
     items: tuple[str, ...]
 
     def tells(self, subject: Subject) -> list[str]:
-        """What it tells, as labels of `sayings`: "check air filter", "do replace belt"; or symptoms; or results."""
-        if subject == "effects":
-            return list(dict.fromkeys(found[1] for item in self.items if (found := _RESULT.match(item))))
+        """What it tells, as labels of `sayings`: "check air filter", "do replace belt"; or symptoms."""
         if subject == "symptoms":
             return [item.removeprefix("symptom ") for item in self.items if item.startswith("symptom ")]
         return [_without_values(item) for item in self.items if item.split()[0] in ("check", "set", "do")]

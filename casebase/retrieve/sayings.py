@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import chain
 from math import log, sqrt
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -22,6 +23,7 @@ from casebase.retrieve.text import stem
 from casebase.trade.words import plain
 
 FloatArray = npt.NDArray[np.float64]
+_Codes = npt.NDArray[np.uint64]
 
 SMOOTHING = 0.2  # Lidstone's; chosen on examples held back
 OTHER = "none"
@@ -57,23 +59,22 @@ class Sayings:
     def learn(cls, examples: Mapping[str, Sequence[str]], *, smoothing: float = SMOOTHING) -> Sayings:
         """Learns from clauses by what they mean. `smoothing` is Lidstone's: the more, the less a single word decides."""
         labels = tuple(examples)
-        met = [features(clause) for label in labels for clause in examples[label]]
-        every = np.concatenate([np.zeros(0, np.uint32), *met])
-        codes, counts = np.unique(every, return_counts=True)
-        codes = codes[counts > 1]  # said once it teaches nothing
-        lengths = np.array([len(found) for found in met])
+        words = [_words(clause) for label in labels for clause in examples[label]]
+        every, lengths = _features(words, _code)
+        codes = np.sort(every)
+        codes = codes[:-1][(codes[1:] == codes[:-1]) & np.concatenate([[True], codes[1:-1] != codes[:-2]])]  # said once it teaches nothing
         of_clause, of_meaning = (np.repeat(numbers, lengths) for numbers in (
-            np.arange(len(met)), np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels])))
+            np.arange(len(lengths)), np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels])))
         columns = np.searchsorted(codes, every)
         known = (columns < len(codes)) & (codes[np.minimum(columns, len(codes) - 1)] == every) if len(codes) else np.zeros(0, bool)
         columns, of_clause, of_meaning = columns[known], of_clause[known], of_meaning[known]
-        idf = np.log((1 + len(met)) / (1 + np.bincount(columns, minlength=len(codes)))) + 1
+        idf = np.log((1 + len(lengths)) / (1 + np.bincount(columns, minlength=len(codes)))) + 1
         weights = idf[columns]
-        weights = weights / np.sqrt(np.bincount(of_clause, weights * weights, len(met)))[of_clause]
+        weights = weights / np.sqrt(np.bincount(of_clause, weights * weights, len(lengths)))[of_clause]
         cells, inverse = np.unique(columns * len(labels) + of_meaning, return_inverse=True)
-        words = sorted({crc32(word.encode()): _code(word) for clauses in examples.values() for clause in clauses for word in _words(clause)}.items())
+        known_words = sorted((crc32(word.encode()), _code(word)) for word in set(chain.from_iterable(words)))
         return cls(labels, {
-            "words": np.array([word for word, _stem in words], np.uint32), "stems": np.array([stem_ for _word, stem_ in words], np.uint32), "codes": codes, "idf": idf, "starts": np.searchsorted(cells, np.arange(len(codes) + 1) * len(labels)), "meaning": (cells % len(labels)).astype(np.int16),
+            "words": np.array([word for word, _stem in known_words], np.uint32), "stems": np.array([stem_ for _word, stem_ in known_words], np.uint32), "codes": codes, "idf": idf, "starts": np.searchsorted(cells, np.arange(len(codes) + 1) * len(labels)), "meaning": (cells % len(labels)).astype(np.int16),
             "gains": np.log1p(np.bincount(inverse, weights) / smoothing).astype(np.float32),
             "base": log(smoothing) - np.log(smoothing * len(codes) + np.bincount(of_meaning, weights, len(labels)))})
 
@@ -84,7 +85,7 @@ class Sayings:
 
     def chances(self, clause: str) -> FloatArray:
         """The chance of each of `labels` for a clause; they sum to 1."""
-        codes = features(clause, self._code)
+        codes, _lengths = _features([_words(clause)], self._code)
         places = np.minimum(np.searchsorted(self._codes, codes), len(self._codes) - 1)
         known = places[self._codes[places] == codes] if len(self._codes) else places[:0]
         weights = self._idf[known]
@@ -108,18 +109,30 @@ class Sayings:
         return Guess(self.labels[best], float(chances[best]))
 
 
-def features(clause: str, code: Callable[[str], int] | None = None) -> npt.NDArray[np.uint32]:
+def features(clause: str) -> npt.NDArray[np.uint32]:
     """The features of a clause as 32-bit numbers, each once: stems, neighbours, and pairs of telling words near each other in
-    either order; the ends of the clause count, figures are all alike. `code` gives the number of a word's stem."""
-    code = code or _code
-    words = _words(clause)
-    codes = np.fromiter(map(code, words), np.uint64, len(words))
-    telling = codes[~np.isin(codes, _PLAIN_CODES)]
-    found = [codes, codes[:-1] * _NEXT + codes[1:]]
-    for apart in range(1, min(_NEAR, len(telling))):
-        one, other = telling[:-apart], telling[apart:]
-        found.append(np.minimum(one, other) * _BESIDE + np.maximum(one, other))
-    return np.unique((np.concatenate(found) % _SIZE).astype(np.uint32))
+    either order; the ends of the clause count, figures are all alike."""
+    return _features([_words(clause)], _code)[0]
+
+
+def _features(words: Sequence[Sequence[str]], code: Callable[[str], int]) -> tuple[npt.NDArray[np.uint32], npt.NDArray[np.int64]]:
+    """The features of clauses, one clause after the other, and how many each has; `code` gives the number of a word's stem."""
+    lengths = np.fromiter(map(len, words), np.int64, len(words))
+    codes = np.fromiter(map(code, chain.from_iterable(words)), np.uint64, int(lengths.sum()))
+    of = np.repeat(np.arange(len(words), dtype=np.uint64), lengths)  # the clause of each word
+    telling = ~np.isin(codes, _PLAIN_CODES)
+    told, of_told = codes[telling], of[telling]
+    found = [(of, codes), _beside(of, codes, 1, lambda one, other: one * _NEXT + other)]
+    found += [_beside(of_told, told, apart, lambda one, other: np.minimum(one, other) * _BESIDE + np.maximum(one, other)) for apart in range(1, _NEAR)]
+    every = np.sort(np.concatenate([clause * _SIZE + one % _SIZE for clause, one in found]))  # np.unique hashes first, which takes ten times as long
+    every = every[np.concatenate([[True], every[1:] != every[:-1]])] if len(every) else every
+    return (every % _SIZE).astype(np.uint32), np.bincount((every // _SIZE).astype(np.int64), minlength=len(words))
+
+
+def _beside(of: _Codes, codes: _Codes, apart: int, pair: Callable[[_Codes, _Codes], _Codes]) -> tuple[_Codes, _Codes]:
+    """The clauses and the numbers of pairs of words so far apart in one clause."""
+    same = of[:-apart] == of[apart:]
+    return of[:-apart][same], pair(codes[:-apart][same], codes[apart:][same])
 
 
 def _words(clause: str) -> list[str]:
