@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from scipy.special import softmax
 from scipy.stats import norm
 
-from casebase.retain.storyencoded import RESULTS, learned
+from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retrieve import encoder
 from casebase.retrieve.encoder import WINDOW, Encoder, Pieces, gelu, windows
+from casebase.retrieve.heads import learned
 from casebase.trade.terms import package_vocabulary
 
 # The vocabulary and the sentence of the tokenisation tests published with BERT (google-research/bert, tokenization_test.py).
@@ -94,14 +95,14 @@ def test_the_reader_says_what_it_said_when_it_was_learned() -> None:
     """The likeliest step and symptom of each sentence and their log-odds by torch, kept beside the weights; whole numbers of
     eight bits move them a little."""
     reader = learned()
-    read = reader.read(reader.proof["sentences"])
+    read = Encoded(reader.proof["sentences"])
     for subject, odds in (("steps", read.steps), ("symptoms", read.symptoms)):
         for row, (label, wanted) in zip(odds, reader.proof[subject], strict=True):
             assert row[reader.numbers[subject][label]] == pytest.approx(wanted, abs=0.5)
 
 
 def test_results_are_chances() -> None:
-    chances = learned().read(["It would not start.", "Fitted a new plug.", "It starts now."]).results(
+    chances = Encoded(["It would not start.", "Fitted a new plug.", "It starts now."]).results(
         [(1, "do replace spark plug")], {"will not start": [0], "surges": []})
     assert chances.shape == (1, 2, 3, len(RESULTS))
     assert (chances >= 0).all()
@@ -110,6 +111,6 @@ def test_results_are_chances() -> None:
 
 
 def test_a_label_of_a_folders_own_vocabulary_is_held_against_its_sentence_alone() -> None:
-    chances = learned().read(["The flux thing was off.", "Fitted a new flux thing.", "It works now."]).results(
+    chances = Encoded(["The flux thing was off.", "Fitted a new flux thing.", "It works now."]).results(
         [(1, "do replace flux thing")], {"flux is off": [0]})
     assert chances.shape == (1, 1, 3, len(RESULTS)) and np.isfinite(chances).all()

@@ -16,7 +16,7 @@ from casebase.retain.storychoice import WEIGHED, Choice, Weighed
 from casebase.retain.storylearned import Subject, learned, sayings
 from casebase.retain.storymachines import machines
 from casebase.retain.storytwice import SET_BY
-from casebase.retrieve import examples, likely
+from casebase.retrieve import examples, heads, likely
 from casebase.retrieve.examples import told_machines, told_stories
 from casebase.retrieve.logistic import Features, read_weights
 from casebase.retrieve.sayings import OTHER, read_examples
@@ -113,7 +113,7 @@ def test_every_weight_is_of_a_feature_and_every_feature_has_a_weight() -> None:
     for path in sorted((DATA / "stories").glob("*.txt"))[:6]:
         draft(path.read_text(encoding="utf-8"), lexicon(), choice)
     text = "runs rough and leaks at the bulb"
-    weighed = likely.Weighed(text, understood(text), likely.learned(), lexicon().vocabulary.terms["symptom"])
+    weighed = likely.Weighed(text, understood(text), likely.learned(), heads.learned(), lexicon().vocabulary.terms["symptom"])
     names = {**choice.names, likely.SUBJECT: {name for _label, features in weighed.features() for name in features}}
     assert {subject: set(weights) - {"constant"} for subject, weights in read_weights().items()} == names
 

@@ -5,7 +5,7 @@
 
 BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
 model.safetensors); reader.bin began with all-MiniLM-L6-v2 (Apache-2.0), four of its six layers. Needs torch and transformers,
-which casebase itself does not. One note in eight is held back, always the same ones: `tools/learn_reading.py`, to be run next,
+which casebase itself does not. One note and question in eight is held back, always the same ones: `tools/learn_reading.py`, to be run next,
 weighs with those.
 """
 
@@ -25,10 +25,11 @@ import torch.nn.functional as F
 from torch import Tensor, nn
 from transformers import BertConfig, BertModel
 
-from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT, WEIGHTS, learned
+from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT
 from casebase.retrieve import store
 from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, windows
 from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
+from casebase.retrieve.heads import WEIGHTS, Rows, learned
 from casebase.retrieve.sayings import read_examples
 from casebase.trade import DATA
 from casebase.trade.terms import package_vocabulary
@@ -102,7 +103,7 @@ def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int,
 
 
 class Model(nn.Module):
-    """The encoder with its heads, as `casebase.retain.storyencoded` runs them."""
+    """The encoder with its heads, as `casebase.retrieve.heads` and `casebase.retain.storyencoded` run them."""
 
     def __init__(self, pieces: Sequence[str], encoder: BertModel, labels: Labels) -> None:
         super().__init__()
@@ -233,11 +234,11 @@ def said_loss(model: Model, sayings: Sequence[Saying], labels: Labels) -> Tensor
     return found
 
 
-def teach(model: Model, labels: Labels, names: Sequence[str], minutes: float) -> None:
+def teach(model: Model, labels: Labels, names: Sequence[str], asked: Sequence[int], minutes: float) -> None:
     """Goes through notes, sayings and questions in turn for some minutes, with ever smaller steps."""
     told = told_stories()
     notes = [labels.story(told[name]) for name in names]
-    questions, sayings = [labels.story(text) for text in asked_texts()], read_sayings()
+    questions, sayings = [labels.story(asked_texts()[number]) for number in asked], read_sayings()
     for of in (notes, questions, sayings):
         random.shuffle(of)
     streams = [cycle(of) for of in (notes, questions, sayings)]
@@ -261,7 +262,7 @@ def teach(model: Model, labels: Labels, names: Sequence[str], minutes: float) ->
             print(f"{batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
 
 
-def write(model: Model, labels: Labels, held: Sequence[str]) -> None:
+def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequence[int]) -> None:
     """Writes `reader.bin`: large tables as whole numbers of eight bits with a scale for each row; rare pieces are left out."""
     tables = {name: torch.cat(parts).detach().numpy() for name, parts in parts_of(model)}
     kept = _kept_pieces(model.pieces)
@@ -275,7 +276,7 @@ def write(model: Model, labels: Labels, held: Sequence[str]) -> None:
         else:
             arrays[name] = np.ascontiguousarray(table, np.float32)
     pieces = list(model.pieces.numbers)
-    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "held": list(held), "proof": proof(model, labels)})
+    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "held": list(held), "held asked": list(held_asked), "proof": proof(model, labels)})
 
 
 @torch.no_grad()
@@ -306,7 +307,7 @@ def begun(base: str, labels: Labels) -> Model:
 def as_kept(labels: Labels) -> Model:
     """The model that `reader.bin` holds; labels it does not know begin from nothing."""
     known = learned()
-    size, inner = known.encoder.weights["0.wide"].shape[::-1]
+    size, inner = known.weights["0.wide"].shape[::-1]
     shape = BertConfig(vocab_size=len(known.encoder.pieces.numbers), hidden_size=size, intermediate_size=inner, num_hidden_layers=known.encoder.layers,
                        num_attention_heads=HEADS, max_position_embeddings=WINDOW, type_vocab_size=1)
     model = Model(list(known.encoder.pieces.numbers), BertModel(shape, add_pooling_layer=False), labels)
@@ -315,7 +316,8 @@ def as_kept(labels: Labels) -> Model:
     gone = [None if row is None else row + len(known.labels["symptoms"]) for row in symptoms]
     rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1]}  # last the threshold
     for name, parts in parts_of(model):
-        table = torch.tensor(known.encoder.weights[name])
+        kept_table = known.weights[name]
+        table = torch.tensor(kept_table[:] if isinstance(kept_table, Rows) else kept_table)
         for part, kept in zip(parts, table.split([len(part) for part in parts]) if len(parts) > 1 else [table], strict=True):
             for row, place in enumerate(rows.get(name.removesuffix(" bias"), range(len(part)))):
                 if place is not None:
@@ -329,7 +331,7 @@ def _rows(known: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
 
 
 def parts_of(model: Model) -> Iterator[tuple[str, list[Tensor]]]:
-    """The weights by the names that `casebase.retrieve.encoder` and `casebase.retain.storyencoded` know them by, some in parts that stand
+    """The weights by the names that `casebase.retrieve` and `casebase.retain.storyencoded` know them by, some in parts that stand
     one below the other."""
     first = model.encoder.embeddings
     yield "word", [first.word_embeddings.weight]
@@ -364,10 +366,9 @@ def _kept_pieces(pieces: Pieces) -> list[int]:
             or (piece.isascii() and len(piece.removeprefix("##")) == 1)]
 
 
-def held_on(names: Sequence[str]) -> list[str]:
-    """The notes held back so far, and one in so many of those written since."""
-    known = learned().held
-    return [*known, *names[names.index(known[-1]) + HELD:: HELD]]
+def held_on(every: Sequence[Any], known: Sequence[Any]) -> list[Any]:
+    """What was held back so far of all notes or questions, and one in so many of those written since."""
+    return [*known, *every[every.index(known[-1]) + HELD:: HELD]]
 
 
 def main() -> None:
@@ -378,14 +379,16 @@ def main() -> None:
     random.seed(1)
     torch.manual_seed(1)
     names = list(told_stories())
-    held = names[::HELD] if given.base else held_on(names)
+    asked = range(len(asked_texts()))
+    held = names[::HELD] if given.base else held_on(names, learned().held)
+    held_asked = asked[::HELD] if given.base else held_on(asked, learned().held_asked)
     steps = {label for label in read_examples(DATA / "said_steps.txt") if " " in label}
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
     labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
     model = begun(given.base, labels) if given.base else as_kept(labels)
-    teach(model, labels, [name for name in names if name not in set(held)], given.minutes)
+    teach(model, labels, [name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], given.minutes)
     model.eval()
-    write(model, labels, held)
+    write(model, labels, held, held_asked)
 
 
 if __name__ == "__main__":

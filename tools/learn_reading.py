@@ -20,13 +20,12 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-from casebase.retain import storyencoded
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import WEIGHED, Choice, Weighed
 from casebase.retain.storylearned import SUBJECTS, sayings
 from casebase.retain.storymachines import machines
-from casebase.retrieve import likely
+from casebase.retrieve import heads, likely
 from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.logistic import WEIGHTS, Features, written_weights
@@ -58,7 +57,7 @@ def is_told(subject: Weighed, thing: str, told: ToldSentence) -> bool | None:
     if subject in ("effects", "effects beside"):
         return not set(thing.split("\n")).isdisjoint(told.effects)
     if subject in ("steps", "steps beside"):
-        return thing in told.tells("steps")
+        return None if thing in told.goes_on_with else thing in told.tells("steps")
     if subject == "symptoms":
         return thing in told.tells("symptoms")
     label, words, value, back = thing.split("\n")
@@ -102,16 +101,16 @@ def read_all(names: Sequence[str], weights: dict[Weighed, Features]) -> Rows:
 
 
 def read_asked(part: int) -> list[tuple[Features, bool]]:
-    """Reads every so many-th question with the examples of all others; what was weighed, and whether it was told."""
+    """Reads every so many-th question that the encoder has not learned from, with the examples of all others; what was weighed, and whether it was told."""
     lexicon = Lexicon.build(package_vocabulary())
     texts = asked_texts()
-    held = range(part, len(texts), PARTS)
+    held = heads.learned().held_asked[part::PARTS]
     known = likely.sayings(without=held)
     rows = []
     for number in held:
         text = " ".join(told.text for told in texts[number])
         told = {label for clause in texts[number] for label in clause.tells("symptoms")}
-        weighed = likely.Weighed(text, understand(text, lexicon), known, lexicon.vocabulary.terms["symptom"])
+        weighed = likely.Weighed(text, understand(text, lexicon), known, heads.learned(), lexicon.vocabulary.terms["symptom"])
         rows += [(features, label in told) for label, features in weighed.features()]
     return rows
 
@@ -122,7 +121,7 @@ def main() -> None:
     rounds = parser.parse_args().rounds
     weights = RULES_ALONE
     for number in range(rounds):
-        rows = read_all(storyencoded.learned().held, weights)
+        rows = read_all(heads.learned().held, weights)
         weights = {subject: fitted(rows[subject]) for subject in WEIGHED}
         print(f"round {number + 1}: " + ", ".join(f"{len(rows[subject])} {subject}" for subject in WEIGHED) + " weighed", flush=True)
     rows = read_all(list(told_stories()), weights)

@@ -15,11 +15,11 @@ from typing import Literal, NamedTuple, TypeVar, get_args
 from casebase.retain import storymachines
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
-from casebase.retain.storyencoded import LEAST
 from casebase.retain.storylearned import Subject, learned
 from casebase.retain.storymachines import Machines
 from casebase.retain.storyties import helps
 from casebase.retain.storyvalues import fits
+from casebase.retrieve.heads import LEAST
 from casebase.retrieve.logistic import Features, chance, log_of, odds, read_weights
 from casebase.retrieve.sayings import OTHER, Sayings
 from casebase.trade.terms import Kind, Vocabulary

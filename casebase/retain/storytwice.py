@@ -20,21 +20,21 @@ _NEAR = 1  # sentences between the two
 
 
 def told_once(steps: Sequence[Told], parts: Sequence[Sentence], settings: Mapping[str, Term]) -> list[Told]:
-    """The steps of a note, whose sentences are `parts`, each adjustment once."""
+    """The steps of a note, whose sentences are `parts`, each once: what the next sentence goes on with is one step, an adjustment too."""
+    numbers = {id(part): number for number, part in enumerate(parts)}
+    kept: list[Told] = []
     for step in steps:
         if step.kind == "set" and step.terms[0] in SET_BY and settings[step.terms[0]].unit and not (step.before or step.after):
             step.kind, step.terms = "do", [SET_BY[step.terms[0]]]
-    gone: list[Told] = []
-    for setting in [step for step in steps if step.kind == "set"]:
-        again = [step for step in steps if step is not setting and step not in gone and setting not in gone and step.kind == "set"
-                 and step.sentence is setting.sentence and (step.terms, step.after) == (setting.terms, setting.after)]
-        for step in again:
-            _take_over(setting, step)
-        gone += again
-    numbers = {id(part): number for number, part in enumerate(parts)}
-    for done in [step for step in steps if step.kind == "do"]:
+        begun = next((one for one in reversed(kept) if _goes_on(one, step, numbers)), None)
+        if begun is None:
+            kept.append(step)
+        else:
+            _take_over(begun, step)
+    gone = []
+    for done in [step for step in kept if step.kind == "do"]:
         for action in list(done.terms):
-            by_value = [step for step in steps if step.kind == "set" and step not in gone and SET_BY.get(step.terms[0]) == action
+            by_value = [step for step in kept if step.kind == "set" and SET_BY.get(step.terms[0]) == action
                         and abs(numbers[id(step.sentence)] - numbers[id(done.sentence)]) <= _NEAR]
             for setting in by_value:
                 _take_over(setting, done)
@@ -42,12 +42,26 @@ def told_once(steps: Sequence[Told], parts: Sequence[Sentence], settings: Mappin
                 done.terms.remove(action)
         if not done.terms:
             gone.append(done)
-    return [step for step in steps if step not in gone]
+    return [step for step in kept if step not in gone]
+
+
+def _goes_on(begun: Told, step: Told, numbers: Mapping[int, int]) -> bool:
+    """Whether a step only goes on with one that was told before: "Sniffed the tank. Fine, fresh." Work that was done again after it was told what it did is another."""
+    apart = numbers[id(step.sentence)] - max(numbers[id(sentence)] for sentence in (begun.sentence, *begun.more))
+    if begun.kind != step.kind or not set(step.terms) <= set(begun.terms) or apart > _NEAR:
+        return False
+    if step.kind == "set":
+        return begun.after == step.after or not (begun.after and step.after)
+    return step.kind == "check" or apart == 0 or not begun.effects
 
 
 def _take_over(kept: Told, other: Told) -> None:
-    """Gives a step what is told of it under its other name."""
-    kept.before = kept.before or other.before
+    """Gives a step what is told of it again, or under its other name; a bad finding counts."""
+    if kept.kind == "check":
+        kept.found = "; ".join(dict.fromkeys(found for found in (kept.found, other.found) if found))
+        kept.verdict = "bad" if "bad" in (kept.verdict, other.verdict) else other.verdict or kept.verdict
+    kept.before, kept.after = kept.before or other.before, kept.after or other.after
     kept.effects = {**other.effects, **kept.effects}
     kept.minutes = kept.minutes if kept.minutes is not None else other.minutes
+    kept.parts = kept.parts if kept.parts is not None or kept.kind != "do" else other.parts
     kept.more += [sentence for sentence in (other.sentence, *other.more) if sentence is not kept.sentence and sentence not in kept.more]

@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
-from casebase.retain.storyencoded import learned
+from casebase.retain.storyencoded import Encoded
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
@@ -32,7 +32,7 @@ class Weighing:
 
     def __init__(self, reader: Reader, choice: Choice, parts: Sequence[Sentence], machine: str) -> None:
         self.reader, self.choice, self.parts, self.machine = reader, choice, parts, machine
-        self._encoded = learned().read([part.text for part in parts])
+        self._encoded = Encoded([part.text for part in parts])
         self._steps = [choice.likeness("steps", part, self._encoded.likely("steps", number)) for number, part in enumerate(parts)]
         self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._hearings: list[Hearing] = []

@@ -11,7 +11,11 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cache
 from math import log
 
-from casebase.retrieve import examples
+import numpy as np
+
+from casebase.retrieve import examples, heads
+from casebase.retrieve.encoder import Vectors
+from casebase.retrieve.heads import LEAST, Heads
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.logistic import Features, chance, log_of, read_weights
 from casebase.retrieve.sayings import OTHER, FloatArray, Sayings, read_examples
@@ -40,7 +44,7 @@ def question(text: str, lexicon: Lexicon) -> Understood:
     seen = understand(text, lexicon)
     if len(text) > LONGEST or not any(map(str.isalpha, text)):
         return seen
-    weighed = Weighed(text, seen, learned(), lexicon.vocabulary.terms["symptom"])
+    weighed = Weighed(text, seen, learned(), heads.learned(), lexicon.vocabulary.terms["symptom"])
     chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()}
     return _settled(seen, chances, weighed)
 
@@ -62,11 +66,13 @@ def _settled(seen: Understood, chances: Mapping[str, float], weighed: Weighed) -
 
 
 class Weighed:
-    """A text held against the examples of how symptoms are told, clause by clause."""
+    """A text held against the examples of how symptoms are told, clause by clause, and read by the encoder."""
 
-    def __init__(self, text: str, seen: Understood, sayings: Sayings, terms: Mapping[str, Term]) -> None:
-        self.text, self.sayings, self.terms = text, sayings, terms
+    def __init__(self, text: str, seen: Understood, sayings: Sayings, reader: Heads, terms: Mapping[str, Term]) -> None:
+        self.text, self.sayings, self.reader, self.terms = text, sayings, reader, terms
         self.clauses = list(_clauses(text))
+        odds = reader.above_threshold(reader.encoder.vectors([text[start:end] for start, end in self.clauses]), "symptoms").clip(LEAST)
+        self.there, self.gone = np.hsplit(odds, 2)
         self.chances = [sayings.chances(text[start:end]) for start, end in self.clauses]
         self.whole = sayings.chances(text)
         self.states = {term.label: term.status for term in seen.observations if term.kind == "symptom"}
@@ -77,7 +83,14 @@ class Weighed:
         number = self.sayings.numbers.get(label)
         return float(chances[number]) if number is not None else 0.0
 
+    def _encoded(self, label: str, odds: Vectors) -> Vectors:
+        """The log-odds of a symptom in each clause; one of a folder's own vocabulary the encoder does not know."""
+        number = self.reader.numbers["symptoms"].get(label)
+        return odds[:, number] if number is not None else np.full(len(odds), LEAST, np.float32)
+
     def _clause(self, label: str) -> int:
+        if label in self.reader.numbers["symptoms"]:
+            return int(self._encoded(label, self.there).argmax())
         return max(range(len(self.clauses)), key=lambda place: self._of(label, self.chances[place]))
 
     def clause_of(self, label: str) -> tuple[int, int]:
@@ -89,9 +102,11 @@ class Weighed:
         some = set(sorted(self.labels, key=lambda label: -self.best[label])[:_CANDIDATES]) | set(self.states)
         for chances in self.chances:
             some |= set(sorted(self.labels, key=lambda label: -self._of(label, chances))[:_OF_CLAUSE])
+        encoded = {label: float(self._encoded(label, self.there).max()) for label in self.labels}
+        some |= set(sorted(self.labels, key=lambda label: -encoded[label])[:_CANDIDATES])
         order = sorted((label for label in some if label in self.best), key=lambda label: (-self.best[label], label))
         for place, label in enumerate(order):
-            yield label, {**self._likeness(label, order), **self._read(label, order), "place": min(place, 8), "first": place == 0, "second": place == 1}
+            yield label, {**self._likeness(label, order), **self._read(label, order), **self._heard(label, encoded), "place": min(place, 8), "first": place == 0, "second": place == 1}
 
     def _likeness(self, label: str, order: Sequence[str]) -> Features:
         here = self.chances[self._clause(label)]
@@ -107,6 +122,14 @@ class Weighed:
             "best here": best > another, "denial": bool(_DENIED.search(self.text[start:end])), "past": bool(_PAST.search(self.text[start:end])),
             "elsewhere": sum(self._of(label, chances) for chances in self.chances) - best, "clauses": len(self.clauses), "words": log(1 + len(self.text.split())),
         }
+
+    def _heard(self, label: str, encoded: Mapping[str, float]) -> Features:
+        """What the encoder says."""
+        here, gone = encoded[label], self._encoded(label, self.gone)
+        kin = [odds for other, odds in encoded.items() if other != label and self.terms[other].under == self.terms[label].under]
+        return {"encoded": here, "encoded told": here > 0, "encoded first": here == max(encoded.values()), "encoded behind": max(encoded.values()) - here,
+                "encoded gone": float(gone.max()), "encoded gone here": float(gone[self._clause(label)]), "encoded kin": max(kin, default=LEAST),
+                "encoded and read": here * (self.states.get(label, "") == "present")}
 
     def _read(self, label: str, order: Collection[str]) -> Features:
         state, present = self.states.get(label, ""), [other for other, status in self.states.items() if status == "present"]
