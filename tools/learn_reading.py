@@ -22,7 +22,7 @@ from sklearn.preprocessing import StandardScaler
 
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import WEIGHED, Choice, Weighed
+from casebase.retain.storychoice import BECAME, WEIGHED, Choice, Weighed
 from casebase.retain.storylearned import SUBJECTS, sayings
 from casebase.retain.storymachines import machines
 from casebase.retrieve import heads, likely
@@ -38,6 +38,7 @@ ROLES: tuple[Weighed, ...] = ("from", "to")
 RULES_ALONE: dict[Weighed, Features] = {
     "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
     "symptoms of the note": {"constant": -3.0, "taken": 6.0}, "effects": {"constant": -3.0, "proposed": 6.0}, "effects beside": {"constant": 0.0, "first chance": 1.0},
+    **{subject: {"constant": 0.0, f"told {result}": 1.0} for result, subject in BECAME.items()},
     "from": {"constant": -3.0, "rule from": 6.0}, "to": {"constant": -3.0, "rule to": 6.0}}
 Rows = dict[Weighed, list[tuple[Features, bool]]]
 
@@ -54,11 +55,11 @@ class Watched(Choice):
 
 def is_told(subject: Weighed, thing: str, told: ToldSentence) -> bool | None:
     """Whether a sentence of an example tells the thing; None where the question does not arise."""
-    if subject in ("effects", "effects beside"):
+    if subject in ("effects", "effects beside", *BECAME.values()):
         return not set(thing.split("\n")).isdisjoint(told.effects)
     if subject in ("steps", "steps beside"):
         return None if thing in told.goes_on_with else thing in told.tells("steps")
-    if subject == "symptoms":
+    if subject in ("symptoms", "symptoms of the note"):
         return thing in told.tells("symptoms")
     label, words, value, back = thing.split("\n")
     setting = next((setting for setting in told.settings if setting.label == label), None)
@@ -86,8 +87,7 @@ def read_part(part: Sequence[str], weights: dict[Weighed, Features]) -> Rows:
         choice.seen = []
         draft(" ".join(told.text for told in stories[name]), lexicon, choice)
         for subject, thing, features, sentence in choice.seen:
-            told = (is_told(subject, thing, sentence_at(sentence.start, stories[name])) if sentence else
-                    any(thing in told.tells("symptoms") for told in stories[name]))
+            told = is_told(subject, thing, sentence_at(sentence.start, stories[name])) if sentence else any(is_told(subject, thing, told) for told in stories[name])
             if told is not None:
                 rows[subject].append((features, told))
     return rows

@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from math import log
 from typing import Literal, NamedTuple, TypeVar, get_args
 
+from casebase.record.case import Result
 from casebase.retain import storymachines
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_complaint
@@ -25,12 +26,13 @@ from casebase.retrieve.sayings import OTHER, Sayings
 from casebase.trade.terms import Kind, Vocabulary
 
 # What is weighed; "beside" their rivals, steps and effects are weighed a second time.
-Weighed = Literal["steps", "steps beside", "symptoms", "symptoms of the note", "effects", "effects beside", "from", "to"]
+Weighed = Literal["steps", "steps beside", "symptoms", "symptoms of the note", "effects", "effects beside", "became cured", "became better", "became no change", "became worse", "from", "to"]
 WEIGHED: tuple[Weighed, ...] = get_args(Weighed)
+BECAME: dict[Result, Weighed] = {"cured": "became cured", "better": "became better", "no change": "became no change", "worse": "became worse"}
 Thing = TypeVar("Thing", bound=Hashable)
 
 ACCEPTED: dict[Weighed, float] = {"steps beside": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
-PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3, "effects beside": 0.1}  # what the rules read needs only this much of it
+PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3}  # what the rules read needs only this much of it
 _CANDIDATES = 10  # likeliest labels of a sentence that are weighed
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
 _I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)

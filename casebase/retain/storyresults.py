@@ -15,7 +15,8 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import ACCEPTED, PLAIN, Choice, Likeness
+from casebase.retain.storybecame import Tie, settled
+from casebase.retain.storychoice import ACCEPTED, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storystep import Told
@@ -26,9 +27,6 @@ from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
 
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
-UNNAMED = 0.5  # less sure than this, a sentence that names a symptom tells nothing of another
-CURED, LEAST_CURE = 1.0, 0.1  # log-odds of a trouble being cured in the end; a cure less likely than this is none
-UNCURED = 0.35  # from this chance on work that did not cure did what is likeliest
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
 _NOW = re.compile(r"\bnow\b|\bthat (?:did|was|cured|fixed|sorted)\b", re.IGNORECASE)
@@ -43,15 +41,6 @@ class Work(NamedTuple):
 
     step: Told
     number: int
-
-
-class Tie(NamedTuple):
-    """A result that the sentence `number` may tell of the `work` of that place and a symptom."""
-
-    number: int
-    work: int
-    symptom: str
-    result: Result
 
 
 class Tale:
@@ -80,17 +69,12 @@ class Tale:
             here = dict(self._ties(number, past))
             features |= here
             plain |= {tie for tie in here if self._is_plain(tie)}
-            chances |= {tie: 1.0 if tie in plain else self.choice.chance("effects", self._thing(tie), found, sentence) for tie, found in here.items()}
+            chances |= {tie: 1.0 if tie in plain else self.choice.chance("effects", self.thing(tie), found, sentence) for tie, found in here.items()}
             past |= [((tie.work, tie.symptom), tie.result) for tie in _best(here, chances, ACCEPTED["effects"])]
         rivals = _Rivals(chances)
-        again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self._thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
+        again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self.thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
-        told = {tie: chance for tie, chance in _best(again, again, ACCEPTED["effects beside"]).items() if chance >= UNNAMED or not features[tie]["another named"]}
-        silent = set(range(len(self.parts))) - {tie.number for tie in told}  # of these what the rules read is taken, if it is not unlikely
-        told |= _best((tie for tie in again if tie.number in silent and self.proposed.get(tie[:3]) == tie.result), again,
-                      ACCEPTED["effects beside"] * PLAIN["effects beside"])
-        told |= dict(self._shared(told))
-        return {tie: chance for symptom in self.first for tie, chance in _in_order(symptom, told, again).items()}
+        return settled(self, again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"]))))
 
     def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:
         """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""
@@ -114,7 +98,8 @@ class Tale:
         return any(tie.symptom in self.symptoms.named(sentence, start, end) and all(cue.result == tie.result for cue in effects_in(sentence.text[start:end]))
                    for start, end in sentence.stretches())
 
-    def _thing(self, tie: Tie) -> str:
+    def thing(self, tie: Tie) -> str:
+        """The names of a result, one for each thing done."""
         step = self.works[tie.work].step
         return "\n".join(f"{step.kind} {term} / {tie.symptom} / {tie.result}" for term in step.terms)
 
@@ -278,38 +263,6 @@ def _best(ties: Iterable[Tie], chances: Mapping[Tie, float], least: float) -> di
         if chances[tie] >= least and (tie[:3] not in found or chances[tie] > chances[found[tie[:3]]]):
             found[tie[:3]] = tie
     return {tie: chances[tie] for tie in found.values()}
-
-
-def _in_order(symptom: str, told: Mapping[Tie, float], chances: Mapping[Tie, float]) -> dict[Tie, float]:
-    """The results of a symptom that go together: once it is cured, nothing is told of it any more, and before that nothing has cured it."""
-    best: dict[int, dict[Result, tuple[float, Tie]]] = defaultdict(dict)
-    for tie, chance in (*chances.items(), *told.items()):
-        if tie.symptom == symptom:
-            best[tie.work][tie.result] = max(best[tie.work].get(tie.result, (0.0, tie)), (chance, tie))
-    taken: dict[Tie, float] = {}
-    most = -CURED
-    for last in (None, *best):
-        sure = best[last].get("cured", (0.0, None))[0] if last is not None else 0.0
-        if last is not None and sure < LEAST_CURE:
-            continue
-        found = {tie: chance for work, of_work in best.items() if last is None or work < last
-                 for chance, tie in [_uncured(of_work)] if chance >= UNCURED}
-        total = sum(odds(chance) - odds(UNCURED) for chance in found.values()) + (odds(sure) if last is not None else -CURED)
-        if total > most or last is None:
-            most = total
-            taken = found
-            if last is not None:
-                chance, tie = best[last]["cured"]
-                with_it = {other: chance for other, chance in told.items() if other.symptom == symptom and other.result == "cured" and other.number == tie.number}
-                taken = {**{other: chance for other, chance in found.items() if other.work not in {one.work for one in with_it}}, **with_it, tie: chance}
-    return taken
-
-
-def _uncured(of_work: Mapping[Result, tuple[float, Tie]]) -> tuple[float, Tie]:
-    """The likeliest result of a piece of work that did not cure, were it known that it did not."""
-    cured = of_work.get("cured", (0.0, None))[0]
-    chance, tie = max((found for result, found in of_work.items() if result != "cured"), default=next(iter(of_work.values())))
-    return (min(1.0, chance / max(1e-6, 1 - cured)) if tie.result != "cured" else 0.0), tie
 
 
 def put(results: Iterable[Tie], tale: Tale) -> None:

@@ -7,10 +7,11 @@ from collections.abc import Collection, Sequence
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
+from casebase.retain.storybecame import Tie
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storylearned import BACK
-from casebase.retain.storyresults import Tale, Tie, Work, put
+from casebase.retain.storyresults import Tale, Work, put
 from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader

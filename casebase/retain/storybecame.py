@@ -1,0 +1,109 @@
+"""What became of each symptom by each piece of work, settled over the whole note from what its sentences tell.
+
+A note tells results by a word here and there, but they go together: a trouble is mostly cured in the end, by one piece of work,
+and once it is cured nothing more is told of it. So each piece of work and symptom is weighed beside the others, and of all that
+might be told of a symptom the likeliest that goes together is taken.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, NamedTuple
+
+from casebase.record.case import Result
+from casebase.retain.storychoice import BECAME
+from casebase.retain.storyencoded import RESULTS
+from casebase.retrieve.logistic import Features, log_of, odds
+
+if TYPE_CHECKING:
+    from casebase.retain.storyresults import Tale
+
+CURED, LEAST_CURE = 0.0, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
+UNCURED = 0.35  # from this chance on work that did not cure did what is likeliest
+_NEVER = 0.0
+
+
+class Tie(NamedTuple):
+    """A result that the sentence `number` may tell of the `work` of that place and a symptom."""
+
+    number: int
+    work: int
+    symptom: str
+    result: Result
+
+
+Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
+
+
+def settled(tale: Tale, chances: Mapping[Tie, float]) -> dict[Tie, float]:
+    """The results of a note, each with the sentence that most likely tells it; `chances` are those of what each sentence may tell."""
+    best: dict[tuple[int, str], dict[Result, tuple[float, Tie]]] = defaultdict(dict)
+    for tie, chance in chances.items():
+        of_pair = best[tie.work, tie.symptom]
+        of_pair[tie.result] = max(of_pair.get(tie.result, (_NEVER, tie)), (chance, tie))
+    became = {pair: {result: tale.choice.chance(BECAME[result], tale.thing(of_pair[result][1]), _features(tale, best, *pair), None) for result in of_pair}
+              for pair, of_pair in best.items()}
+    found: dict[Tie, float] = {}
+    for symptom in tale.first:
+        results = {work: of_work for (work, other), of_work in became.items() if other == symptom}
+        for work, result in _in_order(results).items():
+            found[best[work, symptom][result][1]] = results[work][result]
+    return found
+
+
+def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result]:
+    """What work did to a symptom, by the place of the work: the likeliest that goes together."""
+    taken, most = _before(chances, len(chances) and max(chances) + 1), -CURED
+    most += sum(odds(chances[work][result]) - odds(UNCURED) for work, result in taken.items())
+    for work, of_work in chances.items():
+        if of_work.get("cured", _NEVER) >= LEAST_CURE:
+            found = _before(chances, work)
+            total = odds(of_work["cured"]) + sum(odds(chances[other][result]) - odds(UNCURED) for other, result in found.items())
+            if total > most:
+                taken, most = {**found, work: "cured"}, total
+    return taken
+
+
+def _before(chances: Mapping[int, Mapping[Result, float]], cure: int) -> dict[int, Result]:
+    """What the work before the cure did, none of which cured."""
+    found: dict[int, Result] = {}
+    for work, of_work in chances.items():
+        result = max((result for result in of_work if result != "cured"), key=of_work.__getitem__, default=None)
+        if work < cure and result is not None and of_work[result] >= UNCURED:
+            found[work] = result
+    return found
+
+
+def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
+    """What speaks for a result of a piece of work on a symptom."""
+    step, number = tale.works[work].step, tale.works[work].number
+    became = tale.encoded[work, symptom]
+    told = best[work, symptom]
+
+    def cure(pair: tuple[int, str]) -> float:
+        return best[pair].get("cured", (_NEVER, None))[0] if pair in best else _NEVER
+
+    works, symptoms = range(len(tale.works)), list(tale.first)
+    others = [cure((other, symptom)) for other in works if other != work]
+    later = [other for other in works if other > work]
+    following = min((tale.works[other].number for other in later if tale.works[other].number > number), default=len(tale.parts))
+    mentions = [place for place, labels in tale.mentions.items() if symptom in labels and place > number]
+    helped = tale.helped[work][symptom]
+    return {
+        **{f"told {result}": odds(told[result][0]) if result in told else odds(_NEVER) for result in RESULTS},
+        **{f"encoded {result}": became.ever[column] for column, result in enumerate(RESULTS)}, "encoded none": became.none,
+        **{f"rules {result}": any(proposed == result for (_number, place, other), proposed in tale.proposed.items() if (place, other) == (work, symptom)) for result in RESULTS},
+        "first cure": cure((work, symptom)) >= max(others, default=_NEVER), "rival cure": odds(max(others, default=_NEVER)),
+        "later cure": odds(max((cure((other, symptom)) for other in later), default=_NEVER)),
+        "earlier cure": odds(max((cure((other, symptom)) for other in works if other < work), default=_NEVER)),
+        "cures another": odds(max((cure((work, other)) for other in symptoms if other != symptom), default=_NEVER)),
+        "helps": helped, "another would help": any(tale.helped[other][symptom] for other in works if other != work),
+        "later helps": any(tale.helped[other][symptom] for other in later), "helps another": any(tale.helped[work][other] for other in symptoms if other != symptom),
+        "last": not later, "later work": min(len(later), 5), "work": log_of(len(tale.works)), "symptoms": len(symptoms),
+        "told since": max(-8, min(8, number - tale.first[symptom])), "told later": tale.first[symptom] > number,
+        "still told": any(place <= following for place in mentions), "told after the next": any(place > following for place in mentions), "never again": not mentions,
+        "set": step.kind == "set", "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
+        "told with": sum(other.number == number for other in tale.works) - 1,
+    }
+
