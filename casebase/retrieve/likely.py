@@ -26,8 +26,9 @@ from casebase.trade.terms import Term
 
 SUBJECT = "asked"  # of the weights
 KEPT = "complaints"  # of what was learned
-TAKEN = 0.6  # from this chance on a symptom that was not read is taken as told; best on texts held back
-READ = 0.2  # what was read needs only this much
+TAKEN = 0.65  # from this chance on a symptom that was not read is taken as told; best on texts held back
+READ = 0.15  # what was read needs only this much
+SURER = 2.0  # log-odds by which what was not read must be told more surely than denied
 SHORT = 10  # words; what was read in so few is said plainly ("hard to start, leaks fuel") and never doubted
 PERHAPS = 0.3  # from here on the likeliest is said to be possible where nothing else is told
 SMOOTHING = 0.05
@@ -45,7 +46,8 @@ def question(text: str, lexicon: Lexicon) -> Understood:
     if len(text) > LONGEST or not any(map(str.isalpha, text)):
         return seen
     weighed = Weighed(text, seen, learned(), heads.learned(), lexicon.vocabulary.terms["symptom"])
-    chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()}
+    chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()
+               if label in weighed.states or features["encoded"] >= features["encoded gone"] + SURER}
     return _settled(seen, chances, weighed)
 
 
