@@ -19,7 +19,7 @@ from casebase.retrieve.logistic import Features, log_of, odds
 if TYPE_CHECKING:
     from casebase.retain.storyresults import Tale
 
-CURED, LEAST_CURE = 1.0, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
+CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 UNCURED = 0.25  # from this chance on work that did not cure did what is likeliest
 _NEVER = 0.0
 
