@@ -48,7 +48,7 @@ COMMON = 14_000  # the first pieces of a vocabulary are the common ones
 
 class Story(NamedTuple):
     """A note or a question with what its sentences tell: `steps` (told), `open_steps` (not gone on with, so learned from),
-    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence; and the pairs of work
+    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence, and which tell what had been `tried` before; and the pairs of work
     and symptom with the sentences and results that tell what became of them."""
 
     texts: list[str]
@@ -57,6 +57,7 @@ class Story(NamedTuple):
     symptoms: Tensor
     results: Tensor
     about: Tensor
+    tried: Tensor
     work: list[tuple[int, int]]
     troubles: dict[int, list[int]]
     events: dict[tuple[int, int], list[tuple[int, int]]]
@@ -88,7 +89,8 @@ class Labels(NamedTuple):
         work = [(row, step[label]) for row, sentence in enumerate(sentences) for label in sentence.tells("steps") if not label.startswith("check ")]
         troubles = {number: symptoms[:, number].nonzero()[:, 0].tolist() for number in dict.fromkeys(
             [*symptoms[:, : len(symptom)].nonzero()[:, 1].tolist(), *(trouble for _row, _done, trouble, _result in told)])}
-        return Story([sentence.text for sentence in sentences], steps, open_steps, symptoms, results, about, work, troubles, _events(told, work, list(troubles)))
+        tried = torch.tensor([any(item.startswith("tried ") for item in sentence.items) for sentence in sentences])
+        return Story([sentence.text for sentence in sentences], steps, open_steps, symptoms, results, about, tried, work, troubles, _events(told, work, list(troubles)))
 
 
 def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int, int]], troubles: Sequence[int]) -> dict[tuple[int, int], list[tuple[int, int]]]:
@@ -113,7 +115,7 @@ class Model(nn.Module):
         self.drop = nn.Dropout(0.1)
         self.heads = nn.ModuleDict({
             "steps": nn.Linear(size, steps + 1), "symptoms": nn.Linear(size, 2 * symptoms + 1), "result": nn.Linear(size, len(RESULTS) + 1),
-            "about": nn.Linear(size, symptoms + 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
+            "about": nn.Linear(size, symptoms + 1), "tried": nn.Linear(size, 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
             "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
             "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
             "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH)})
@@ -167,6 +169,7 @@ class Model(nn.Module):
         found = thresholds(heads["steps"](every), torch.cat([story.steps for story in stories]), torch.cat([story.open_steps for story in stories]))
         for name, wanted in (("symptoms", [story.symptoms for story in stories]), ("result", [story.results for story in stories]), ("about", [story.about for story in stories])):
             found = found + thresholds(heads[name](every), torch.cat(wanted))
+        found = found + F.binary_cross_entropy_with_logits(heads["tried"](every)[:, 0], torch.cat([story.tried for story in stories]).float())
         misses = [self._missed(self.drop(rows), story) for rows, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
         return found + 3 * torch.cat(misses).mean() if misses else found
 

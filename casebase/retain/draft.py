@@ -157,7 +157,7 @@ class _Notes:
             return
         if cues.is_offer(text):
             return
-        if self._history(sentence):
+        if self._history(number, sentence):
             if not self.steps:
                 self._complaint(sentence, heard=True)  # "her son put a kit in, and since then it only runs on the choke"
             return
@@ -196,16 +196,18 @@ class _Notes:
         actions = self.lexicon.vocabulary.terms["action"]
         return {cause for step in self.steps if step.kind == "do" for term in step.terms for cause in (actions[term].cures if term in actions else ())}
 
-    def _history(self, sentence: Sentence) -> bool:
+    def _history(self, number: int, sentence: Sentence) -> bool:
         text = sentence.text
         found = False
-        if cues.is_history(text) and not (self.last_repair and not re.search(r"\balready\b|\bhimself\b|\bbefore\b|\bhad\b|\b(?:he|she|they)'d\b", text)):
-            for term in self.reader.actions(sentence):
-                if term.label == "nothing done":
+        likely = self.weighing.tried(number, worked=bool(self.last_repair))
+        if likely is not None:
+            read = [term.label for term in self.reader.actions(sentence)]
+            for label in dict.fromkeys((*read, *likely)):
+                if label == "nothing done":
                     continue
                 found = True
-                if term.label not in {entry.value for entry in self._all("tried before")}:
-                    self.entries.append(Entry("tried before", term.label, text))
+                if label not in {entry.value for entry in self._all("tried before")}:
+                    self.entries.append(Entry("tried before", label, text, "" if label in read else LIKELY.format(what="this")))
             present = any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
             if not found and not present and not self.last_repair:
                 self.entries.append(Entry("note", _trimmed(text), text))

@@ -25,6 +25,12 @@ _HISTORY = re.compile(
     rf"fiddled|adjusted|bought|renewed|drained|emptied|ran|left|stored|kept)\b"
     rf"|\bby (?:a|the|his|her|their) (?:previous )?(?:owner|friend|neighbour|son|mate|other shop|husband|dealer)\b"
     r"|\b(?:another|other|last|previous) (?:shop|workshop|mechanic|owner|dealer)\b", re.IGNORECASE)
+# Work of somebody else: "Malcolm had put a new plug in it", "his boy swapped the filter".
+_OF_OTHERS = re.compile(
+    r"^(?:(?:[Aa]nd|[Ss]o|[Bb]ut|[Nn]ow|[Ww]ell|[Aa]pparently|[Oo]h),? )?(?:(?:[Hh]is|[Hh]er|[Tt]heir|[Tt]he|[Mm]y|[Oo]ne of (?:the|his|her|their)|[Aa]) (?!plug|carb|filter|belt|engine|machine|blade|spark|fuel|tank|air|saw|mower)"
+    r"[\w' -]{2,30}?|(?!New |Next |Then |Fresh )[A-Z][\w']+(?: [A-Z][\w']+)?|(?:[Hh]e|[Ss]he|[Tt]hey|[Ss]omebody|[Ss]omeone)(?:'d|'s)?) (?:(?:had|has|have|already|also|only|just|since|then|even|first|gone and|went and|been) )*"
+    r"(?:put|swapped|changed|fitted|cleaned|replaced|tried|turned|adjusted|drained|sharpened|tightened|bought|stuck|sprayed|poured|wound|screwed|bunged|shoved|set|filed|emptied|filled|refilled|topped) "
+    r"(?:an?|the|his|her|its|their|new|another|it|in|up|out|both|some|fresh|all|every\w*)\b")
 _STORED = re.compile(
     r"\b(?:stood|standing|sat|sitting|stored|storage|laid up|parked|hibernated|unused|not used|hadn't run|not run)\b", re.IGNORECASE)
 _CAUSE = re.compile(
@@ -72,6 +78,11 @@ def goes_on_advising(sentence: str) -> bool:
 
 def is_history(sentence: str) -> bool:
     return bool(_HISTORY.search(sentence)) and not re.match(r"(?:then |so |and )?i\b", sentence, re.IGNORECASE)
+
+
+def is_work_of_others(sentence: str) -> bool:
+    """Whether a sentence tells by its first words what somebody else did."""
+    return bool(_OF_OTHERS.match(sentence))
 
 
 def is_stored(sentence: str) -> bool:

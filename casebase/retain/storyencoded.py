@@ -26,7 +26,8 @@ _TINY = 1e-5  # as the heads were learned with
 
 
 class Encoded:
-    """A note read by the encoder: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows) and label (columns)."""
+    """A note read by the encoder: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows) and label (columns), `tried` those
+    of telling what had been tried before."""
 
     def __init__(self, sentences: Sequence[str], heads: Heads | None = None) -> None:
         self._heads = heads or learned()
@@ -34,6 +35,7 @@ class Encoded:
         self.steps = self._heads.above_threshold(self._vectors, "steps")
         self.symptoms = self._heads.above_threshold(self._vectors, "symptoms")[:, : len(self._heads.labels["symptoms"])]
         self.said = self._heads.above_threshold(self._vectors, "result")
+        self.tried = self._heads.tried(self._vectors)
 
     def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, float]:
         """The likeliest labels of a sentence with their log-odds."""

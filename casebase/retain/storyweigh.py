@@ -9,6 +9,7 @@ from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storybecame import Tie
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
+from casebase.retain.storycues import is_history, is_work_of_others
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Work, put
@@ -24,6 +25,8 @@ _HAND_HELD = ("string trimmer", "chainsaw", "hedge trimmer", "blower")
 _SPEEDS = {"hand-held": (3500, 4500), "": (2000, 2600)}  # rpm: slower is no full throttle, faster no idle (common practice, no source)
 _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
+TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
+_BY_ME = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 UNWORKED = 0.85  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
@@ -38,6 +41,16 @@ class Weighing:
         self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
+
+    def tried(self, number: int, *, worked: bool) -> list[str] | None:
+        """The actions that a sentence most likely tells as tried before the machine came in; None where it does not tell of that.
+        `worked` is whether the shop did something by then."""
+        text = self.parts[number].text
+        others = not worked and is_work_of_others(text)
+        least = TRIED_BY_ME if _BY_ME.search(text) else TRIED_BY_OTHERS if others else TRIED_SAID if is_history(text) or not worked else TRIED
+        if self._encoded.tried[number] < least:
+            return None
+        return [label.removeprefix("do ") for label, odds in self._encoded.likely("steps", number).items() if label.startswith("do ") and odds > 0]
 
     def _context(self, number: int, likeness: Sequence[Likeness], steps: Sequence[Told], known: Collection[str]) -> Context:
         return Context(self.machine, number / len(self.parts), _labels(steps), known, likeness[number - 1] if number else None,

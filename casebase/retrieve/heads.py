@@ -71,6 +71,11 @@ class Heads:
         odds: Vectors = scores[:, :-1] - scores[:, -1:]
         return odds
 
+    def tried(self, vectors: Vectors) -> Vectors:
+        """Log-odds that a sentence tells what had been tried before the machine came in."""
+        odds: Vectors = (vectors @ self.weights["tried"].T + self.weights["tried bias"])[:, 0]
+        return odds
+
     def rows(self, table: Vectors, subject: str, labels: Sequence[str]) -> Vectors:
         """The rows of labels in a table; a label of a folder's own vocabulary has none, and counts by its sentence alone."""
         rows = np.zeros((len(labels), table.shape[1]), np.float32)
