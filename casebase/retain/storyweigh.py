@@ -156,7 +156,7 @@ class Weighing:
             if read is None and places and not found.after:
                 continue  # its value was another's
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end)
-            _fill(told, found)
+            _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
             places += (one.place for one in (found.before, found.after) if one)
             if read is None:
@@ -174,19 +174,19 @@ class Weighing:
                 step.terms = ["idle speed"]
 
 
-def _fill(step: Told, found: SettingValues) -> None:
+def _fill(step: Told, found: SettingValues, unit: str) -> None:
     """Gives a setting its values; a look told sentences before is told by it."""
     if found.after:
-        step.after = _in_full(found.after)
+        step.after = _in_full(found.after, unit)
     if found.before:
-        step.before = _in_full(found.before)
+        step.before = _in_full(found.before, unit)
         if found.before.sentence is not step.sentence and found.before.sentence not in step.more:
             step.more.append(found.before.sentence)
 
 
-def _in_full(value: Candidate) -> str:
+def _in_full(value: Candidate, unit: str) -> str:
     """The words of a value, "fifty to one" and not "fifty"."""
-    more = _RATIO.match(value.sentence.text[value.reading.end:])
+    more = _RATIO.match(value.sentence.text[value.reading.end:]) if unit == ":1" else None
     return value.reading.text.strip() + (more.group() if more else "")
 
 

@@ -29,6 +29,7 @@ KEPT = "complaints"  # of what was learned
 TAKEN = 0.65  # from this chance on a symptom that was not read is taken as told; best on texts held back
 READ = 0.15  # what was read needs only this much
 SURER = 2.0  # log-odds by which what was not read must be told more surely than denied
+EVEN = -1.0  # less, and what was not read is not even perhaps told
 SHORT = 10  # words; what was read in so few is said plainly ("hard to start, leaks fuel") and never doubted
 PERHAPS = 0.3  # from here on the likeliest is said to be possible where nothing else is told
 SMOOTHING = 0.05
@@ -47,7 +48,7 @@ def question(text: str, lexicon: Lexicon) -> Understood:
         return seen
     weighed = Weighed(text, seen, learned(), heads.learned(), lexicon.vocabulary.terms["symptom"])
     chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()
-               if label in weighed.states or features["encoded"] >= features["encoded gone"] + SURER}
+               if label in weighed.states or features["encoded"] >= max(features["encoded gone"] + SURER, EVEN)}
     return _settled(seen, chances, weighed)
 
 
