@@ -32,10 +32,13 @@ def test_what_is_told_with_a_value_is_a_setting_and_nothing_else() -> None:
     assert (step.setting, step.before, step.after) == ("low-speed screw", "one turn", "one and a quarter turns")
 
 
-def test_what_is_told_by_how_much_it_was_moved_was_done() -> None:
-    (step,) = adjustments("Mower, the drive slips on the hill. I took up the drive cable by 8 mm. Now it pulls.")
-    assert isinstance(step, Repair)
-    assert step.actions == ("adjust drive cable",)
+@pytest.mark.parametrize(("said", "action"), [
+    ("I took up the drive cable by 8 mm.", "adjust drive cable"), ("Turned the idle speed screw back a quarter turn.", "adjust idle speed"),
+    ("Opened the high-speed screw an eighth of a turn.", "adjust mixture")])
+def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) -> None:
+    steps = adjustments(f"Mower, it runs badly and the drive slips on the hill. {said}")
+    assert [step.actions for step in steps if isinstance(step, Repair)] == [(action,)]
+    assert not any(isinstance(step, Setting) for step in steps)
 
 
 @pytest.mark.parametrize(("text", "unit", "amount"), [

@@ -123,8 +123,7 @@ class _Notes:
             text=self.text, machine=self.machine, complaint=self._first("complaint") or self._trouble(),
             symptoms=self._all("symptoms"), absent=self._absent(), history=self._all("stored", "note", "tried before"),
             steps=steps, readings=tuple(DraftReading(reading, part.text) for part in self.parts for reading in part.readings),
-            causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"),
-            unread=tuple(self.unread))
+            causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"), unread=tuple(self.unread))
 
     def _all(self, *fields: str) -> tuple[Entry, ...]:
         return tuple(entry for entry in self.entries if entry.field in fields)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 UNCURED = 0.25  # from this chance on work that did not cure did what is likeliest
+SHORT = 4  # words
 _NEVER = 0.0
 
 
@@ -42,14 +43,20 @@ def settled(tale: Tale, chances: Mapping[Tie, float]) -> dict[Tie, float]:
     for tie, chance in chances.items():
         of_pair = best[tie.work, tie.symptom]
         of_pair[tie.result] = max(of_pair.get(tie.result, (_NEVER, tie)), (chance, tie))
-    became = {pair: {result: tale.choice.chance(BECAME[result], tale.thing(of_pair[result][1]), _features(tale, best, *pair), None) for result in of_pair}
-              for pair, of_pair in best.items()}
+    became = {pair: _became(tale, best, pair) for pair in best}
     found: dict[Tie, float] = {}
     for symptom in tale.first:
         results = {work: of_work for (work, other), of_work in became.items() if other == symptom}
         for work, result in _in_order(results).items():
             found[best[work, symptom][result][1]] = results[work][result]
     return found
+
+
+def _became(tale: Tale, best: Best, pair: tuple[int, str]) -> dict[Result, float]:
+    """The chance of each result of a piece of work on a symptom; what a short sentence says plainly is certain."""
+    plain: dict[Result, float] = {result: chance for result, (chance, tie) in best[pair].items() if chance == 1 and len(tale.parts[tie.number].text.split()) <= SHORT}
+    features = _features(tale, best, *pair)
+    return plain or {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
 
 
 def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storybecame import Tie, settled
+from casebase.retain.storybecame import SHORT, Tie, settled
 from casebase.retain.storychoice import ACCEPTED, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
@@ -26,6 +26,7 @@ from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
 
+UNNAMED = 0.5  # less sure than this, a short sentence that names a symptom tells nothing of another
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
@@ -74,6 +75,7 @@ class Tale:
         rivals = _Rivals(chances)
         again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self.thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
+        again = {tie: chance for tie, chance in again.items() if chance >= UNNAMED or not features[tie]["another named"] or len(self.parts[tie.number].text.split()) > SHORT + 1}
         return settled(self, again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"]))))
 
     def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:

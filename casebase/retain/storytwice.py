@@ -58,7 +58,7 @@ def _goes_on(begun: Told, step: Told, numbers: Mapping[int, int]) -> bool:
 def _take_over(kept: Told, other: Told) -> None:
     """Gives a step what is told of it again, or under its other name; a bad finding counts."""
     if kept.kind == "check":
-        kept.found = "; ".join(dict.fromkeys(found for found in (kept.found, other.found) if found))
+        kept.found = (other.found if other.verdict == "bad" or not kept.verdict else "") or kept.found or other.found
         kept.verdict = "bad" if "bad" in (kept.verdict, other.verdict) else other.verdict or kept.verdict
     kept.before, kept.after = kept.before or other.before, kept.after or other.after
     kept.effects = {**other.effects, **kept.effects}
