@@ -52,6 +52,12 @@ def test_amounts(text: str, unit: str, amount: bool) -> None:
 
 
 def test_the_speed_that_was_set_is_told_by_its_size() -> None:
-    (step,) = adjustments("Generator, it surges. The speed was 3,260 rpm, so I brought the speed down to 3,000 rpm with the idle screw. Steady now.")
+    (step,) = adjustments("Generator, it surges. The speed was 3,260 rpm, so I brought the speed down to 3,000 rpm with the screw. Steady now.")
     assert isinstance(step, Setting)
     assert step.setting == "full-throttle speed"
+
+
+def test_the_speed_that_is_named_is_the_one_that_was_set() -> None:
+    (step,) = adjustments("The head keeps turning at idle. The idle was 3,600 rpm so I brought it down to 2,800 rpm.")
+    assert isinstance(step, Setting)
+    assert step.setting == "idle speed"

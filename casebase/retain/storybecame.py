@@ -9,38 +9,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, NamedTuple
 
 from casebase.record.case import Result
 from casebase.retain.storychoice import BECAME
 from casebase.retain.storyencoded import RESULTS
+from casebase.retain.storyresults import SHORT, Tale, Tie
 from casebase.retrieve.logistic import Features, log_of, odds
-
-if TYPE_CHECKING:
-    from casebase.retain.storyresults import Tale
 
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 UNCURED = 0.25  # from this chance on work that did not cure did what is likeliest
-SHORT = 4  # words
 _NEVER = 0.0
-
-
-class Tie(NamedTuple):
-    """A result that the sentence `number` may tell of the `work` of that place and a symptom."""
-
-    number: int
-    work: int
-    symptom: str
-    result: Result
-
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
 
 
-def settled(tale: Tale, chances: Mapping[Tie, float]) -> dict[Tie, float]:
-    """The results of a note, each with the sentence that most likely tells it; `chances` are those of what each sentence may tell."""
+def settled(tale: Tale) -> dict[Tie, float]:
+    """The results of a note, each with the sentence that most likely tells it and its chance."""
     best: dict[tuple[int, str], dict[Result, tuple[float, Tie]]] = defaultdict(dict)
-    for tie, chance in chances.items():
+    for tie, chance in tale.told().items():
         of_pair = best[tie.work, tie.symptom]
         of_pair[tie.result] = max(of_pair.get(tie.result, (_NEVER, tie)), (chance, tie))
     became = {pair: _became(tale, best, pair) for pair in best}

@@ -15,7 +15,6 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storybecame import SHORT, Tie, settled
 from casebase.retain.storychoice import ACCEPTED, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
@@ -26,6 +25,7 @@ from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
 
+SHORT = 4  # words of a sentence in which what is read plainly is certain
 UNNAMED = 0.5  # less sure than this, a short sentence that names a symptom tells nothing of another
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
@@ -44,6 +44,15 @@ class Work(NamedTuple):
     number: int
 
 
+class Tie(NamedTuple):
+    """A result that the sentence `number` may tell of the `work` of that place and a symptom."""
+
+    number: int
+    work: int
+    symptom: str
+    result: Result
+
+
 class Tale:
     """What was read of a note before results are weighed: its sentences, how like each is to symptoms (`spoken`), the work in order, which sentence tells which symptoms
     (`mentions`), and what the rules `proposed`."""
@@ -60,8 +69,8 @@ class Tale:
         self.encoded, self.said = _encoded(encoded, works, self.first, mentions), encoded.said
         self.helped = [{symptom: symptoms.helped(work.step, symptom) for symptom in self.first} for work in works]
 
-    def results(self) -> dict[Tie, float]:
-        """The results the note most likely tells with their chances; one for a sentence, work and symptom."""
+    def told(self) -> dict[Tie, float]:
+        """The results that sentences may tell with their chances; 1 where the rules read it plainly."""
         features: dict[Tie, Features] = {}
         chances: dict[Tie, float] = {}
         plain: set[Tie] = set()
@@ -76,7 +85,7 @@ class Tale:
         again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self.thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
         again = {tie: chance for tie, chance in again.items() if chance >= UNNAMED or not features[tie]["another named"] or len(self.parts[tie.number].text.split()) > SHORT + 1}
-        return settled(self, again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"]))))
+        return again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"])))
 
     def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:
         """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""

@@ -7,12 +7,12 @@ from collections.abc import Collection, Sequence
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storybecame import Tie
+from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storycues import is_history, is_work_of_others
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storylearned import BACK
-from casebase.retain.storyresults import Tale, Work, put
+from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader
@@ -23,6 +23,7 @@ from casebase.trade.words import tokens
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
 _HAND_HELD = ("string trimmer", "chainsaw", "hedge trimmer", "blower")
 _SPEEDS = {"hand-held": (3500, 4500), "": (2000, 2600)}  # rpm: slower is no full throttle, faster no idle (common practice, no source)
+_SAYS_WHICH = re.compile(r"\bidl\w*|\btick|\bfull|\bflat out\b|\bwide open\b|\btop\b|\bgovern", re.IGNORECASE)
 _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
@@ -116,7 +117,7 @@ class Weighing:
         proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
                     for place, work in enumerate(works) if work.step is step or step.sentence in work.step.more]
         tale = Tale(self.choice, self.parts, self._encoded, self._symptoms, works, mentions, proposed, symptoms)
-        put(tale.results(), tale)
+        put(settled(tale), tale)
         symptoms.settle(steps)
 
     def _add(self, like: Like, sentence: Sentence, kept: list[Told]) -> None:
@@ -167,7 +168,7 @@ class Weighing:
     def _which_speed(self, step: Told, found: SettingValues) -> None:
         """A speed told without saying which is that of full throttle where no idle is so fast; small two-strokes idle faster."""
         limits = _SPEEDS["hand-held" if self.machine in _HAND_HELD else ""]
-        if found.after and step.terms[0] in _SPEED_LABELS and found.after.reading.value >= 1000:
+        if found.after and step.terms[0] in _SPEED_LABELS and found.after.reading.value >= 1000 and not _SAYS_WHICH.search(step.sentence.text):
             if step.terms[0] == "idle speed" and found.after.reading.value > limits[1]:
                 step.terms = ["full-throttle speed"]
             elif step.terms[0] == "full-throttle speed" and found.after.reading.value < limits[0]:
