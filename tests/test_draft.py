@@ -109,7 +109,7 @@ def f1(names: Iterable[str], field: str) -> float:
 # of them was learned from. The figures are in DEVELOPERS.md.
 REACHED = {"stories": {"symptoms": 0.91, "steps": 0.87, "results": 0.71, "readings": 0.98, "settings": 0.84},
            "stories_fresh": {"symptoms": 0.89, "steps": 0.84, "results": 0.55, "readings": 0.97, "settings": 0.87},
-           "stories_unseen": {"symptoms": 0.88, "steps": 0.85, "results": 0.65, "readings": 0.95, "settings": 0.79}}
+           "stories_unseen": {"symptoms": 0.88, "steps": 0.85, "results": 0.66, "readings": 0.95, "settings": 0.79}}
 
 
 @pytest.mark.parametrize("field", FIELDS)

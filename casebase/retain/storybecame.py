@@ -39,8 +39,8 @@ def settled(tale: Tale) -> dict[Tie, float]:
 
 
 def _became(tale: Tale, best: Best, pair: tuple[int, str]) -> dict[Result, float]:
-    """The chance of each result of a piece of work on a symptom; what a short sentence says plainly is certain."""
-    plain: dict[Result, float] = {result: chance for result, (chance, tie) in best[pair].items() if chance == 1 and len(tale.parts[tie.number].text.split()) <= SHORT}
+    """The chance of each result of a piece of work on a symptom; what a short note says plainly is certain."""
+    plain: dict[Result, float] = {result: chance for result, (chance, _tie) in best[pair].items() if chance == 1 and len(tale.parts) <= SHORT}
     features = _features(tale, best, *pair)
     return plain or {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
 

@@ -25,8 +25,8 @@ from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
 
-SHORT = 4  # words of a sentence in which what is read plainly is certain
-UNNAMED = 0.5  # less sure than this, a short sentence that names a symptom tells nothing of another
+SHORT = 6  # sentences of a note that is taken at its word; the weights come from notes of eighteen
+UNNAMED = 0.5  # less sure than this, a sentence of a short note that names a symptom tells nothing of another
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'
 _TURNED = re.compile(r"\b(?:still|again|not|no|never|same)\b|n't", re.IGNORECASE)
@@ -84,7 +84,7 @@ class Tale:
         rivals = _Rivals(chances)
         again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self.thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
-        again = {tie: chance for tie, chance in again.items() if chance >= UNNAMED or not features[tie]["another named"] or len(self.parts[tie.number].text.split()) > SHORT + 1}
+        again = {tie: chance for tie, chance in again.items() if chance >= UNNAMED or not features[tie]["another named"] or len(self.parts) > SHORT}
         return again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"])))
 
     def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:
