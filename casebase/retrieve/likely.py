@@ -44,12 +44,17 @@ _PAST = re.compile(r"\b(?:used to|was|were|had|mended|fixed|sorted|last (?:year|
 def question(text: str, lexicon: Lexicon) -> Understood:
     """Reads a question. Raises `Refused` as `understand` does."""
     seen = understand(text, lexicon)
-    if len(text) > LONGEST or not any(map(str.isalpha, text)):
+    if len(text) > LONGEST or not any(map(str.isalpha, text)) or _is_plain(seen):
         return seen
     weighed = Weighed(text, seen, learned(), heads.learned(), lexicon.vocabulary.terms["symptom"])
     chances = {label: chance(read_weights()[SUBJECT], features) for label, features in weighed.features()
                if label in weighed.states or features["encoded"] >= max(features["encoded gone"] + SURER, EVEN)}
     return _settled(seen, chances, weighed)
+
+
+def _is_plain(seen: Understood) -> bool:
+    """Whether a short question was read to the last word, so that there is nothing more to hear ("runs only on choke, leaks at bulb")."""
+    return not seen.left_over and len(seen.text.split()) <= SHORT and any(term.kind == "symptom" for term in seen.observations)
 
 
 def _settled(seen: Understood, chances: Mapping[str, float], weighed: Weighed) -> Understood:
