@@ -37,8 +37,8 @@ def test_symptoms_of_owners_texts(name: str) -> None:
 
 
 def test_what_is_denied_is_seldom_heard_as_present() -> None:
-    """At most 3 % of what is denied or over is wanted; reached are 3.1 % in all texts together, 4.2 % in those that nobody mended with."""
-    for names, most in ((FLOORS, 0.035), (UNSEEN, 0.05)):
+    """At most 3 % of what is denied or over, in all texts together, and 5 % in those that nobody mended with."""
+    for names, most in ((FLOORS, 0.03), (UNSEEN, 0.05)):
         denied = [(label, entry["text"]) for name in names for entry in gold(name) for label in entry.get("not_present") or ()]
         wrong = [(label, text) for label, text in denied if label in asked(text).symptoms]
         assert len(wrong) / len(denied) <= most, wrong

@@ -22,7 +22,6 @@ from casebase.retain.storychoice import Choice
 from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader, looks
 from casebase.retain.storyties import Symptoms
-from casebase.retain.storytwice import told_once
 from casebase.retain.storyweigh import LIKELY, Weighing
 from casebase.retrieve.lexicon import Lexicon
 from casebase.retrieve.understand import MAX_CHARACTERS
@@ -241,10 +240,10 @@ class _Notes:
         """Whether the first step is one, and not what the owner tells: "the wheels won't pull", "a self-propelled mower"."""
         complains = cues.is_complaint(sentence.text)
         if step.kind != "check":
-            return not complains or bool(_BY_ME.search(sentence.text[: step.end]))
+            return not complains or cues.is_by_me(sentence.text[: step.end])
         of_machine = number < 3 and any(term.kind in ("machine", "engine") for term in sentence.found)
         of_trouble = not looks(sentence.text) and any(seen.kind == "symptom" and seen.status == "present" for seen in sentence.observations)
-        return not complains and (bool(_BY_ME.search(sentence.text)) or not (of_machine or of_trouble))
+        return not complains and (cues.is_by_me(sentence.text) or not (of_machine or of_trouble))
 
     def _complaint(self, sentence: Sentence, told: list[Told] | None = None, *, heard: bool = False) -> None:
         """Takes in the symptoms of a sentence; one that was `heard` in a tale of what was tried is no complaint by itself."""
@@ -273,7 +272,7 @@ class _Notes:
                 self.symptoms.add(symptom.label, "")
                 self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
         self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
-        self.steps = told_once(self.steps, self.parts, self.lexicon.vocabulary.terms["setting"])
+        self.steps = self.weighing.once(self.steps)
         self.weighing.results(self.steps, self.symptoms, told)
 
     def _later_symptoms(self, sentence: Sentence) -> None:
@@ -359,7 +358,6 @@ class _Notes:
         return Entry("outcome", "fixed", sentence.text, "every symptom was cured, but the notes do not say that the job is done")
 
 
-_BY_ME = re.compile(r"\b(?:i|we|i've|i'd)\b", re.IGNORECASE)
 _FAILS = re.compile(r"^(?!proof|proved).*\b(?:still|died|again|stopped|quit)\b", re.IGNORECASE)
 _SO = re.compile(r"\b(?:so|which means|that means|therefore|meaning)\b", re.IGNORECASE)
 

@@ -18,54 +18,52 @@ from casebase.retrieve.logistic import Features, log_of, odds
 
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 UNCURED = 0.25  # from this chance on work that did not cure did what is likeliest
-_NEVER = 0.0
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
 
 
-def settled(tale: Tale) -> dict[Tie, float]:
-    """The results of a note, each with the sentence that most likely tells it and its chance."""
+def settled(tale: Tale) -> list[Tie]:
+    """The results of a note, each with the sentence that most likely tells it."""
     best: dict[tuple[int, str], dict[Result, tuple[float, Tie]]] = defaultdict(dict)
     for tie, chance in tale.told().items():
         of_pair = best[tie.work, tie.symptom]
-        of_pair[tie.result] = max(of_pair.get(tie.result, (_NEVER, tie)), (chance, tie))
+        of_pair[tie.result] = max(of_pair.get(tie.result, (0.0, tie)), (chance, tie))
     became = {pair: _became(tale, best, pair) for pair in best}
-    found: dict[Tie, float] = {}
+    found: list[Tie] = []
     for symptom in tale.first:
-        results = {work: of_work for (work, other), of_work in became.items() if other == symptom}
-        for work, result in _in_order(results).items():
-            found[best[work, symptom][result][1]] = results[work][result]
+        order = _in_order({work: of_work for (work, other), of_work in became.items() if other == symptom})
+        found += [best[work, symptom][result][1] for work, result in order.items()]
     return found
 
 
 def _became(tale: Tale, best: Best, pair: tuple[int, str]) -> dict[Result, float]:
     """The chance of each result of a piece of work on a symptom; what a short note says plainly is certain."""
     plain: dict[Result, float] = {result: chance for result, (chance, _tie) in best[pair].items() if chance == 1 and len(tale.parts) <= SHORT}
+    if plain:
+        return plain
     features = _features(tale, best, *pair)
-    return plain or {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
+    return {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
 
 
 def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result]:
     """What work did to a symptom, by the place of the work: the likeliest that goes together."""
-    taken, most = _before(chances, len(chances) and max(chances) + 1), -CURED
-    most += sum(odds(chances[work][result]) - odds(UNCURED) for work, result in taken.items())
-    for work, of_work in chances.items():
-        if of_work.get("cured", _NEVER) >= LEAST_CURE:
-            found = _before(chances, work)
-            total = odds(of_work["cured"]) + sum(odds(chances[other][result]) - odds(UNCURED) for other, result in found.items())
-            if total > most:
-                taken, most = {**found, work: "cured"}, total
-    return taken
-
-
-def _before(chances: Mapping[int, Mapping[Result, float]], cure: int) -> dict[int, Result]:
-    """What the work before the cure did, none of which cured."""
-    found: dict[int, Result] = {}
+    uncured: dict[int, Result] = {}  # what each piece of work did if it did not cure
     for work, of_work in chances.items():
         result = max((result for result in of_work if result != "cured"), key=of_work.__getitem__, default=None)
-        if work < cure and result is not None and of_work[result] >= UNCURED:
-            found[work] = result
-    return found
+        if result is not None and of_work[result] >= UNCURED:
+            uncured[work] = result
+
+    def worth(found: Mapping[int, Result]) -> float:
+        return sum(odds(chances[work][result]) - odds(UNCURED) for work, result in found.items())
+
+    taken, most = uncured, worth(uncured) - CURED
+    for cure, of_work in chances.items():
+        if of_work.get("cured", 0.0) >= LEAST_CURE:
+            before = {work: result for work, result in uncured.items() if work < cure}
+            total = odds(of_work["cured"]) + worth(before)
+            if total > most:
+                taken, most = {**before, cure: "cured"}, total
+    return taken
 
 
 def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
@@ -75,7 +73,7 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
     told = best[work, symptom]
 
     def cure(pair: tuple[int, str]) -> float:
-        return best[pair].get("cured", (_NEVER, None))[0] if pair in best else _NEVER
+        return best[pair].get("cured", (0.0, None))[0] if pair in best else 0.0
 
     works, symptoms = range(len(tale.works)), list(tale.first)
     others = [cure((other, symptom)) for other in works if other != work]
@@ -84,13 +82,13 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
     mentions = [place for place, labels in tale.mentions.items() if symptom in labels and place > number]
     helped = tale.helped[work][symptom]
     return {
-        **{f"told {result}": odds(told[result][0]) if result in told else odds(_NEVER) for result in RESULTS},
+        **{f"told {result}": odds(told[result][0]) if result in told else odds(0.0) for result in RESULTS},
         **{f"encoded {result}": became.ever[column] for column, result in enumerate(RESULTS)}, "encoded none": became.none,
         **{f"rules {result}": any(proposed == result for (_number, place, other), proposed in tale.proposed.items() if (place, other) == (work, symptom)) for result in RESULTS},
-        "first cure": cure((work, symptom)) >= max(others, default=_NEVER), "rival cure": odds(max(others, default=_NEVER)),
-        "later cure": odds(max((cure((other, symptom)) for other in later), default=_NEVER)),
-        "earlier cure": odds(max((cure((other, symptom)) for other in works if other < work), default=_NEVER)),
-        "cures another": odds(max((cure((work, other)) for other in symptoms if other != symptom), default=_NEVER)),
+        "first cure": cure((work, symptom)) >= max(others, default=0.0), "rival cure": odds(max(others, default=0.0)),
+        "later cure": odds(max((cure((other, symptom)) for other in later), default=0.0)),
+        "earlier cure": odds(max((cure((other, symptom)) for other in works if other < work), default=0.0)),
+        "cures another": odds(max((cure((work, other)) for other in symptoms if other != symptom), default=0.0)),
         "helps": helped, "another would help": any(tale.helped[other][symptom] for other in works if other != work),
         "later helps": any(tale.helped[other][symptom] for other in later), "helps another": any(tale.helped[work][other] for other in symptoms if other != symptom),
         "last": not later, "later work": min(len(later), 5), "work": log_of(len(tale.works)), "symptoms": len(symptoms),
@@ -99,4 +97,3 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
         "set": step.kind == "set", "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
         "told with": sum(other.number == number for other in tale.works) - 1,
     }
-

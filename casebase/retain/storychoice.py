@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple, TypeVar, get_args
 from casebase.record.case import Result
 from casebase.retain import storymachines
 from casebase.retain.story import Sentence
-from casebase.retain.storycues import is_complaint
+from casebase.retain.storycues import is_by_me, is_complaint
 from casebase.retain.storylearned import Subject, learned
 from casebase.retain.storymachines import Machines
 from casebase.retain.storyties import helps
@@ -35,7 +35,6 @@ ACCEPTED: dict[Weighed, float] = {"steps beside": 0.4, "symptoms": 0.3, "symptom
 PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3}  # what the rules read needs only this much of it
 _CANDIDATES = 10  # likeliest labels of a sentence that are weighed
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
-_I = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 _WORK = re.compile(
     r"\b(?:fit(?:s|ted)?|put|new|fresh|another|replac\w+|chang\w+|swapp\w+|clean\w+|clear\w+|set|reset|turn\w+|bent|ground|filed|scrap\w+|wash\w+|blew|blown|drain\w+|"
     r"fill\w+|refill\w+|empt\w+|greas\w+|oiled|sharpen\w*|tighten\w*|adjust\w*|rewound|wound|solder\w*|went (?:in|on)|gave|strip\w*|freed|poked|flush\w*|renew\w*|"
@@ -68,25 +67,20 @@ class Likeness:
         self.form = _form_features(sentence, len(stretches))
         spans = [(0, len(sentence.text))]
         spans += [(start, end) for start, end in stretches if (start, end) != spans[0] and len(sentence.text[start:end].split()) > 1]
-        self._spans = spans
+        self.spans = spans  # the whole first, then its stretches
         self._chances = [sayings.chances(sentence.text[start:end]) for start, end in spans]
         number = sayings.numbers[OTHER]
         self.other = float(self._chances[0][number])
         self.least_other = float(min(chances[number] for chances in self._chances))
-
-    def by_stretch(self, label: str) -> list[tuple[int, int, float]]:
-        """The stretches, the whole first, each with its chance of a label."""
-        number = self.sayings.numbers.get(label)
-        return [(start, end, float(chances[number]) if number is not None else 0.0) for (start, end), chances in zip(self._spans, self._chances, strict=True)]
 
     def of(self, label: str, rank: int = -1) -> Like:
         """How like the sentence is to one label."""
         number = self.sayings.numbers.get(label)
         encoded = self._encoded.get(label, LEAST)
         if number is None:
-            return Like(label, 0.0, 0.0, rank, *self._spans[0], encoded)
-        best = max(range(len(self._spans)), key=lambda span: float(self._chances[span][number]))
-        return Like(label, float(self._chances[best][number]), float(self._chances[0][number]), rank, *self._spans[best], encoded)
+            return Like(label, 0.0, 0.0, rank, *self.spans[0], encoded)
+        best = max(range(len(self.spans)), key=lambda span: float(self._chances[span][number]))
+        return Like(label, float(self._chances[best][number]), float(self._chances[0][number]), rank, *self.spans[best], encoded)
 
     def likeliest(self, read: Collection[str]) -> list[Like]:
         """The likeliest labels, and those that the rules `read`."""
@@ -254,4 +248,4 @@ def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:
 
 
 def _form_features(sentence: Sentence, stretches: int) -> Features:
-    return {"stretches": min(stretches, 5), "words": log(1 + len(sentence.text.split())), "by me": bool(_I.search(sentence.text))}
+    return {"stretches": min(stretches, 5), "words": log(1 + len(sentence.text.split())), "by me": is_by_me(sentence.text)}

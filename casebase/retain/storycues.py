@@ -25,6 +25,7 @@ _HISTORY = re.compile(
     rf"fiddled|adjusted|bought|renewed|drained|emptied|ran|left|stored|kept)\b"
     rf"|\bby (?:a|the|his|her|their) (?:previous )?(?:owner|friend|neighbour|son|mate|other shop|husband|dealer)\b"
     r"|\b(?:another|other|last|previous) (?:shop|workshop|mechanic|owner|dealer)\b", re.IGNORECASE)
+_BY_ME = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 # Work of somebody else: "Malcolm had put a new plug in it", "his boy swapped the filter".
 _OF_OTHERS = re.compile(
     r"^(?:(?:[Aa]nd|[Ss]o|[Bb]ut|[Nn]ow|[Ww]ell|[Aa]pparently|[Oo]h),? )?(?:(?:[Hh]is|[Hh]er|[Tt]heir|[Tt]he|[Mm]y|[Oo]ne of (?:the|his|her|their)|[Aa]) (?!plug|carb|filter|belt|engine|machine|blade|spark|fuel|tank|air|saw|mower)"
@@ -73,11 +74,16 @@ def is_advice(sentence: str, *, late: bool) -> bool:
 
 def goes_on_advising(sentence: str) -> bool:
     """Whether a sentence goes on with the advice of the one before: "And check the oil each time", "Never run it dry"."""
-    return bool(_GOES_ON.match(sentence)) and not re.search(r"\b(?:i|we)\b", sentence, re.IGNORECASE)
+    return bool(_GOES_ON.match(sentence)) and not is_by_me(sentence)
 
 
 def is_history(sentence: str) -> bool:
     return bool(_HISTORY.search(sentence)) and not re.match(r"(?:then |so |and )?i\b", sentence, re.IGNORECASE)
+
+
+def is_by_me(text: str) -> bool:
+    """Whether the speaker tells of himself."""
+    return bool(_BY_ME.search(text))
 
 
 def is_work_of_others(sentence: str) -> bool:

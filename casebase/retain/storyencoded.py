@@ -13,7 +13,7 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retrieve.encoder import Vectors, gelu, normal, softmax
-from casebase.retrieve.heads import LEAST, Heads, learned
+from casebase.retrieve.heads import LEAST, learned
 
 RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 CANDIDATES = 8
@@ -29,8 +29,8 @@ class Encoded:
     """A note read by the encoder: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows) and label (columns), `tried` those
     of telling what had been tried before."""
 
-    def __init__(self, sentences: Sequence[str], heads: Heads | None = None) -> None:
-        self._heads = heads or learned()
+    def __init__(self, sentences: Sequence[str]) -> None:
+        self._heads = learned()
         self._vectors = self._heads.encoder.vectors(sentences)
         self.steps = self._heads.above_threshold(self._vectors, "steps")
         self.symptoms = self._heads.above_threshold(self._vectors, "symptoms")[:, : len(self._heads.labels["symptoms"])]

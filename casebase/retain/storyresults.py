@@ -22,7 +22,6 @@ from casebase.retain.storystep import Told
 from casebase.retain.storyties import Symptoms
 from casebase.retrieve.encoder import Vectors
 from casebase.retrieve.logistic import Features, log_of, odds
-from casebase.retrieve.sayings import OTHER
 from casebase.retrieve.text import stem
 
 SHORT = 6  # sentences of a note that is taken at its word; the weights come from notes of eighteen
@@ -170,7 +169,7 @@ class _View:
         text = self.sentence.text
         self.spoken = tale.spoken[number]
         self.cues = effects_in(text)
-        self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end, _chance in self.spoken.by_stretch(OTHER)]
+        self.named = [[label for label in tale.symptoms.named(self.sentence, start, end) if label in symptoms] for start, end in self.spoken.spans]
         cured = {symptom for (_work, symptom), result in past.items() if result == "cured"}
         self.open = [symptom for symptom in symptoms if symptom not in cured]
         self.last = {symptom: max((said for said in tale.mentions if said < number and symptom in tale.mentions[said]), default=-1) for symptom in symptoms}
@@ -198,10 +197,10 @@ class _View:
 
     def of_result(self, symptom: str, result: Result) -> Features:
         """What the sentence says of a result, and whether in one breath with the symptom: "that stopped the leak, but it still needed the choke"."""
-        said, symptoms = any(cue.result == result for cue in self.cues), self.spoken.by_stretch(symptom)
-        first = 1 if len(symptoms) > 1 else 0  # the whole is no stretch of its own
-        where = [one for one, named in zip(symptoms[first:], self.named[first:], strict=True) if symptom in named]
-        there = [cue.result == result for start, end, _chance in where for cue in self.cues if start <= cue.start < end]
+        said, spans = any(cue.result == result for cue in self.cues), self.spoken.spans
+        first = 1 if len(spans) > 1 else 0  # the whole is no stretch of its own
+        where = [span for span, named in zip(spans[first:], self.named[first:], strict=True) if symptom in named]
+        there = [cue.result == result for start, end in where for cue in self.cues if start <= cue.start < end]
         before = [told for (_work, other), told in self.past.items() if other == symptom]
         return {"encoded says": self.tale.said[self.number, RESULTS.index(result)], "said": said, "otherwise said": bool(self.cues) and not said,
                 "short and said": said and len(self.sentence.text.split()) < 8, "named": bool(where), "said where named": any(there),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from casebase.retain.story import Sentence
 from casebase.retain.storystep import Told
 from casebase.trade.terms import Term
 
@@ -19,9 +18,9 @@ SET_BY = {
 _NEAR = 1  # sentences between the two
 
 
-def told_once(steps: Sequence[Told], parts: Sequence[Sentence], settings: Mapping[str, Term]) -> list[Told]:
-    """The steps of a note, whose sentences are `parts`, each once: what the next sentence goes on with is one step, an adjustment too."""
-    numbers = {id(part): number for number, part in enumerate(parts)}
+def told_once(steps: Sequence[Told], numbers: Mapping[int, int], settings: Mapping[str, Term]) -> list[Told]:
+    """The steps of a note, each once: what the next sentence goes on with is one step, an adjustment too. `numbers` are the places of
+    the sentences by their `id`."""
     kept: list[Told] = []
     for step in steps:
         if step.kind == "set" and step.terms[0] in SET_BY and settings[step.terms[0]].unit and not (step.before or step.after):

@@ -9,7 +9,7 @@ from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
-from casebase.retain.storycues import is_history, is_work_of_others
+from casebase.retain.storycues import is_by_me, is_history, is_work_of_others
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
@@ -18,16 +18,16 @@ from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader
 from casebase.retain.storysymptoms import Heard, Hearing, heard
 from casebase.retain.storyties import Symptoms
+from casebase.retain.storytwice import told_once
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
 _HAND_HELD = ("string trimmer", "chainsaw", "hedge trimmer", "blower")
-_SPEEDS = {"hand-held": (3500, 4500), "": (2000, 2600)}  # rpm: slower is no full throttle, faster no idle (common practice, no source)
+_SPEEDS, _SPEEDS_HELD = (2000, 2600), (3500, 4500)  # rpm: slower is no full throttle, faster no idle (common practice, no source); of hand-held machines
 _SAYS_WHICH = re.compile(r"\bidl\w*|\btick|\bfull|\bflat out\b|\bwide open\b|\btop\b|\bgovern", re.IGNORECASE)
 _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
-_BY_ME = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 UNWORKED = 0.85  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
@@ -40,6 +40,7 @@ class Weighing:
         self._encoded = Encoded([part.text for part in parts])
         self._steps = [choice.likeness("steps", part, self._encoded.likely("steps", number)) for number, part in enumerate(parts)]
         self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
+        self._numbers = {id(part): number for number, part in enumerate(parts)}
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
 
@@ -48,7 +49,7 @@ class Weighing:
         `worked` is whether the shop did something by then."""
         text = self.parts[number].text
         others = not worked and is_work_of_others(text)
-        least = TRIED_BY_ME if _BY_ME.search(text) else TRIED_BY_OTHERS if others else TRIED_SAID if is_history(text) or not worked else TRIED
+        least = TRIED_BY_ME if is_by_me(text) else TRIED_BY_OTHERS if others else TRIED_SAID if is_history(text) or not worked else TRIED
         if self._encoded.tried[number] < least:
             return None
         return [label.removeprefix("do ") for label, odds in self._encoded.likely("steps", number).items() if label.startswith("do ") and odds > 0]
@@ -109,10 +110,13 @@ class Weighing:
         self._tied += tied
         return bool(tied)
 
+    def once(self, steps: Sequence[Told]) -> list[Told]:
+        """The steps of the whole note, each told once."""
+        return told_once(steps, self._numbers, self.choice.vocabulary.terms["setting"])
+
     def results(self, steps: Sequence[Told], symptoms: Symptoms, told: Sequence[Heard]) -> None:
         """Gives the work of the whole note the results its sentences most likely tell of the symptoms that were `told`."""
-        numbers = {id(part): number for number, part in enumerate(self.parts)}
-        works = [Work(step, numbers[id(step.sentence)]) for step in steps if step.kind != "check"]
+        works = [Work(step, self._numbers[id(step.sentence)]) for step in steps if step.kind != "check"]
         mentions = {number: [symptom.label for symptom in told if number in symptom.numbers] for number in range(len(self.parts))}
         proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
                     for place, work in enumerate(works) if work.step is step or step.sentence in work.step.more]
@@ -164,14 +168,13 @@ class Weighing:
                 self.reader.settings.keep(told)
                 self._keep(told, kept)
 
-
     def _which_speed(self, step: Told, found: SettingValues) -> None:
         """A speed told without saying which is that of full throttle where no idle is so fast; small two-strokes idle faster."""
-        limits = _SPEEDS["hand-held" if self.machine in _HAND_HELD else ""]
+        slowest, fastest = _SPEEDS_HELD if self.machine in _HAND_HELD else _SPEEDS
         if found.after and step.terms[0] in _SPEED_LABELS and found.after.reading.value >= 1000 and not _SAYS_WHICH.search(step.sentence.text):
-            if step.terms[0] == "idle speed" and found.after.reading.value > limits[1]:
+            if step.terms[0] == "idle speed" and found.after.reading.value > fastest:
                 step.terms = ["full-throttle speed"]
-            elif step.terms[0] == "full-throttle speed" and found.after.reading.value < limits[0]:
+            elif step.terms[0] == "full-throttle speed" and found.after.reading.value < slowest:
                 step.terms = ["idle speed"]
 
 

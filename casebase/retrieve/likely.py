@@ -85,6 +85,8 @@ class Weighed:
         self.whole = sayings.chances(text)
         self.states = {term.label: term.status for term in seen.observations if term.kind == "symptom"}
         self.labels = [label for label in terms if label in sayings.numbers]
+        self.encoded = {label: float(self._encoded(label, self.there).max()) for label in self.labels}
+        self.encoded_most = max(self.encoded.values(), default=LEAST)
         self.best = {label: max(self._of(label, chances) for chances in self.chances) for label in self.labels}
 
     def _of(self, label: str, chances: FloatArray) -> float:
@@ -110,11 +112,10 @@ class Weighed:
         some = set(sorted(self.labels, key=lambda label: -self.best[label])[:_CANDIDATES]) | set(self.states)
         for chances in self.chances:
             some |= set(sorted(self.labels, key=lambda label: -self._of(label, chances))[:_OF_CLAUSE])
-        encoded = {label: float(self._encoded(label, self.there).max()) for label in self.labels}
-        some |= set(sorted(self.labels, key=lambda label: -encoded[label])[:_CANDIDATES])
+        some |= set(sorted(self.labels, key=lambda label: -self.encoded[label])[:_CANDIDATES])
         order = sorted((label for label in some if label in self.best), key=lambda label: (-self.best[label], label))
         for place, label in enumerate(order):
-            yield label, {**self._likeness(label, order), **self._read(label, order), **self._heard(label, encoded), "place": min(place, 8), "first": place == 0, "second": place == 1}
+            yield label, {**self._likeness(label, order), **self._read(label, order), **self._heard(label), "place": min(place, 8), "first": place == 0, "second": place == 1}
 
     def _likeness(self, label: str, order: Sequence[str]) -> Features:
         here = self.chances[self._clause(label)]
@@ -131,11 +132,11 @@ class Weighed:
             "elsewhere": sum(self._of(label, chances) for chances in self.chances) - best, "clauses": len(self.clauses), "words": log(1 + len(self.text.split())),
         }
 
-    def _heard(self, label: str, encoded: Mapping[str, float]) -> Features:
+    def _heard(self, label: str) -> Features:
         """What the encoder says."""
-        here, gone = encoded[label], self._encoded(label, self.gone)
-        kin = [odds for other, odds in encoded.items() if other != label and self.terms[other].under == self.terms[label].under]
-        return {"encoded": here, "encoded told": here > 0, "encoded first": here == max(encoded.values()), "encoded behind": max(encoded.values()) - here,
+        here, most, gone = self.encoded[label], self.encoded_most, self._encoded(label, self.gone)
+        kin = [odds for other, odds in self.encoded.items() if other != label and self.terms[other].under == self.terms[label].under]
+        return {"encoded": here, "encoded told": here > 0, "encoded first": here == most, "encoded behind": most - here,
                 "encoded gone": float(gone.max()), "encoded gone here": float(gone[self._clause(label)]), "encoded kin": max(kin, default=LEAST),
                 "encoded and read": here * (self.states.get(label, "") == "present")}
 

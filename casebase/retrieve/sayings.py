@@ -61,8 +61,8 @@ class Sayings:
         labels = tuple(examples)
         words = [_words(clause) for label in labels for clause in examples[label]]
         every, lengths = _features(words, _code)
-        codes = np.sort(every)
-        codes = codes[:-1][(codes[1:] == codes[:-1]) & np.concatenate([[True], codes[1:-1] != codes[:-2]])]  # said once it teaches nothing
+        met = np.sort(every)
+        codes = _distinct(met[1:][met[1:] == met[:-1]])  # said once it teaches nothing
         of_clause, of_meaning = (np.repeat(numbers, lengths) for numbers in (
             np.arange(len(lengths)), np.repeat(np.arange(len(labels)), [len(examples[label]) for label in labels])))
         columns = np.searchsorted(codes, every)
@@ -85,7 +85,7 @@ class Sayings:
 
     def chances(self, clause: str) -> FloatArray:
         """The chance of each of `labels` for a clause; they sum to 1."""
-        codes, _lengths = _features([_words(clause)], self._code)
+        codes = features(clause, self._code)
         places = np.minimum(np.searchsorted(self._codes, codes), len(self._codes) - 1)
         known = places[self._codes[places] == codes] if len(self._codes) else places[:0]
         weights = self._idf[known]
@@ -109,14 +109,14 @@ class Sayings:
         return Guess(self.labels[best], float(chances[best]))
 
 
-def features(clause: str) -> npt.NDArray[np.uint32]:
+def features(clause: str, code: Callable[[str], int] | None = None) -> npt.NDArray[np.uint32]:
     """The features of a clause as 32-bit numbers, each once: stems, neighbours, and pairs of telling words near each other in
-    either order; the ends of the clause count, figures are all alike."""
-    return _features([_words(clause)], _code)[0]
+    either order; the ends of the clause count, figures are all alike. `code` gives the number of a word's stem."""
+    return _features([_words(clause)], code or _code)[0]
 
 
 def _features(words: Sequence[Sequence[str]], code: Callable[[str], int]) -> tuple[npt.NDArray[np.uint32], npt.NDArray[np.int64]]:
-    """The features of clauses, one clause after the other, and how many each has; `code` gives the number of a word's stem."""
+    """The features of clauses, one clause after the other, and how many each has."""
     lengths = np.fromiter(map(len, words), np.int64, len(words))
     codes = np.fromiter(map(code, chain.from_iterable(words)), np.uint64, int(lengths.sum()))
     of = np.repeat(np.arange(len(words), dtype=np.uint64), lengths)  # the clause of each word
@@ -124,9 +124,13 @@ def _features(words: Sequence[Sequence[str]], code: Callable[[str], int]) -> tup
     told, of_told = codes[telling], of[telling]
     found = [(of, codes), _beside(of, codes, 1, lambda one, other: one * _NEXT + other)]
     found += [_beside(of_told, told, apart, lambda one, other: np.minimum(one, other) * _BESIDE + np.maximum(one, other)) for apart in range(1, _NEAR)]
-    every = np.sort(np.concatenate([clause * _SIZE + one % _SIZE for clause, one in found]))  # np.unique hashes first, which takes ten times as long
-    every = every[np.concatenate([[True], every[1:] != every[:-1]])] if len(every) else every
+    every = _distinct(np.sort(np.concatenate([clause * _SIZE + one % _SIZE for clause, one in found])))
     return (every % _SIZE).astype(np.uint32), np.bincount((every // _SIZE).astype(np.int64), minlength=len(words))
+
+
+def _distinct(ordered: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Each of the numbers once; they are in order. (`np.unique` hashes first, which takes ten times as long.)"""
+    return ordered[np.diff(ordered, prepend=ordered[:1] - 1) != 0] if len(ordered) else ordered
 
 
 def _beside(of: _Codes, codes: _Codes, apart: int, pair: Callable[[_Codes, _Codes], _Codes]) -> tuple[_Codes, _Codes]:
