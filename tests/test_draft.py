@@ -22,6 +22,7 @@ from casebase.record.casefile import read
 from casebase.retain.draft import Draft, as_case, draft
 from casebase.retain.draftfile import as_file, as_json
 from casebase.retain.storycues import effects_in, minutes_in, money_in, outcome_in
+from casebase.retain.storyfindings import trimmed
 from casebase.trade.readings import find_readings, number
 
 STORIES = sorted(path.stem for path in (DATA / "stories").glob("*.txt"))
@@ -319,3 +320,9 @@ def test_outcomes(text: str, outcome: str | None) -> None:
 def test_settings(said: str, before: str, after: str) -> None:
     (told,) = (told.step for told in draft(INTRO + said, lexicon()).steps if isinstance(told.step, Setting))
     assert (size(told.before), size(told.after)) == (size(before), size(after))
+
+
+@pytest.mark.parametrize(("cut", "words"), [("emptied it and", "emptied it"), (", but dry; so", "dry"), ("sound and dry", "sound and dry"), ("sandy", "sandy"), ("and", ""), ("so-so", "so-so"),
+                                            ("two thou or so", "two thou or so")])
+def test_a_finding_has_no_loose_ends(cut: str, words: str) -> None:
+    assert trimmed(cut) == words

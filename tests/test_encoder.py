@@ -95,22 +95,39 @@ def test_the_reader_says_what_it_said_when_it_was_learned() -> None:
     """The likeliest step and symptom of each sentence and their log-odds by torch, kept beside the weights; whole numbers of
     eight bits move them a little."""
     reader = learned()
-    read = Encoded(reader.proof["sentences"])
+    read = Encoded([[sentence] for sentence in reader.proof["sentences"]])
     for subject, odds in (("steps", read.steps), ("symptoms", read.symptoms)):
         for row, (label, wanted) in zip(odds, reader.proof[subject], strict=True):
             assert row[reader.numbers[subject][label]] == pytest.approx(wanted, abs=0.5)
 
 
 def test_results_are_chances() -> None:
-    chances = Encoded(["It would not start.", "Fitted a new plug.", "It starts now."]).results(
-        [(1, "do replace spark plug")], {"will not start": [0], "surges": []})
-    assert chances.shape == (1, 2, 3, len(RESULTS))
-    assert (chances >= 0).all()
-    assert (chances.sum(axis=(2, 3)) <= 1 + 1e-5).all()
-    assert chances[0, 0, 2, RESULTS.index("cured")] == chances[0].max()
+    note = Encoded([["It would not start."], ["Fitted a new plug,", "twelve pounds."], ["It starts now,", "and it still surges."]])
+    for chances in note.results([(1, "do replace spark plug")], {"will not start": [0], "surges": []}):
+        assert chances.shape == (1, 2, 3, len(RESULTS))
+        assert (chances >= 0).all()
+        assert (chances.sum(axis=(2, 3)) <= 1 + 1e-5).all()
+        assert chances[0, 0, 2, RESULTS.index("cured")] == chances[0, 0].max()
 
 
 def test_a_label_of_a_folders_own_vocabulary_is_held_against_its_sentence_alone() -> None:
-    chances = Encoded(["The flux thing was off.", "Fitted a new flux thing.", "It works now."]).results(
-        [(1, "do replace flux thing")], {"flux is off": [0]})
-    assert chances.shape == (1, 1, 3, len(RESULTS)) and np.isfinite(chances).all()
+    note = Encoded([["The flux thing was off."], ["Fitted a new flux thing."], ["It works now."]])
+    for chances in note.results([(1, "do replace flux thing")], {"flux is off": [0]}):
+        assert chances.shape == (1, 1, 3, len(RESULTS)) and np.isfinite(chances).all()
+
+
+def test_a_sentence_without_parts_is_its_own_part() -> None:
+    note = Encoded([["It would not start."], ["Fitted a new plug."]])
+    whole, by_part = note.results([(1, "do replace spark plug")], {"will not start": [0]})
+    assert whole == pytest.approx(by_part)
+    assert all(odds.whole == odds.part for number in (0, 1) for odds in note.likely("steps", number).values())
+
+
+def test_parts_are_read_in_the_light_of_the_whole() -> None:
+    """What stands between two parts changes nothing: the sentence is read as one, and its vector is the mean of its parts by their pieces."""
+    reader = learned().encoder
+    parts = ["The idle came right,", "but it still needed the choke."]
+    (whole,), of_parts = reader.parted([parts])
+    assert whole == pytest.approx(reader.vectors([" ".join(parts)])[0])
+    sizes = [len(reader.pieces.of(part)) for part in parts]
+    assert whole == pytest.approx(np.average(of_parts, axis=0, weights=sizes), abs=1e-4)

@@ -7,8 +7,10 @@ from small_folders import lexicon
 
 from casebase.record.case import Repair, Setting, Step
 from casebase.retain.draft import draft
+from casebase.retain.story import Sentence
 from casebase.retain.storychanges import is_amount
-from casebase.retain.storytwice import SET_BY
+from casebase.retain.storystep import Told
+from casebase.retain.storytwice import SET_BY, told_once
 from casebase.trade.readings import find_readings
 
 ADJUSTING = {*SET_BY, *SET_BY.values()}
@@ -61,3 +63,62 @@ def test_the_speed_that_is_named_is_the_one_that_was_set() -> None:
     (step,) = adjustments("The head keeps turning at idle. The idle was 3,600 rpm so I brought it down to 2,800 rpm.")
     assert isinstance(step, Setting)
     assert step.setting == "idle speed"
+
+
+@pytest.mark.parametrize(("said", "setting", "before", "after"), [
+    ("The points were set at twenty-eight thou. I closed them to twenty thou.", "breaker point gap", "twenty-eight thou", "twenty thou"),
+    ("The belt gave an inch and a half, way slack. Moved the idler until the belt gave half an inch.", "belt tension", "an inch and a half", "half an inch"),
+    ("The low screw was at one turn, so I set it to one and a quarter. Hang on, no, it was one and three eighths turns.", "low-speed screw", "one turn", "one and three eighths turns"),
+    ("I set the plug gap to thirty thou. No, tell a lie, twenty-five thou.", "plug gap", "", "twenty-five thou")])
+def test_a_change_told_over_several_sentences_is_one(said: str, setting: str, before: str, after: str) -> None:
+    steps = [told.step for told in draft(f"Mower, it runs badly. {said}", lexicon()).steps if isinstance(told.step, Setting)]
+    assert [(step.setting, step.before, step.after) for step in steps] == [(setting, before, after)]
+
+
+def _set(label: str, text: str, place: int, before: str = "", after: str = "") -> tuple[Sentence, Told]:
+    sentence = Sentence(text, place, (), (), (), ())
+    return sentence, Told("set", [label], sentence, 0, len(text), before=before, after=after)
+
+
+def _once(*told: tuple[Sentence, Told]) -> list[tuple[str, str, str]]:
+    parts = list({id(sentence): sentence for sentence, _step in told}.values())
+    steps = told_once([step for _sentence, step in told if step.terms], parts, lexicon().vocabulary.terms["setting"])
+    return [(step.terms[0], step.before, step.after) for step in steps]
+
+
+def test_two_looks_are_no_change() -> None:
+    assert len(_once(_set("idle speed", "Idle was 2,000 rpm.", 0, after="2,000 rpm"), _set("idle speed", "Idle was 2,200 rpm.", 20, after="2,200 rpm"))) == 2
+
+
+def test_a_value_as_found_goes_to_the_change_that_follows() -> None:
+    found = _set("belt tension", "It was an inch and a half.", 0, before="an inch and a half")
+    changed = _set("belt tension", "Moved the idler to half an inch.", 30, after="half an inch")
+    assert _once(found, changed) == [("belt tension", "an inch and a half", "half an inch")]
+
+
+@pytest.mark.parametrize(("first", "following", "after"), [
+    ("Set it to thirty thou.", "No, tell a lie, twenty-five thou.", "twenty-five thou"), ("Set it to thirty thou", "Actually one lead was loose too.", "thirty thou"),
+    ("Set it to 30 thou", "No, I've got it here, 28 thou.", "28 thou"), ("Set it to thirty thou.", "Better, so then twenty-five thou.", "thirty thou")])
+def test_a_value_is_corrected_by_the_next_sentence_only_where_it_says_so(first: str, following: str, after: str) -> None:
+    words = " ".join(first.rstrip(".").split()[-2:])
+    other, nothing = _set("", following, len(first) + 1)
+    nothing.terms.clear()
+    assert _once(_set("plug gap", first, 0, after=words), (other, nothing)) == [("plug gap", "", after)]
+
+
+def test_a_ratio_is_corrected_whole() -> None:
+    other, nothing = _set("", "No, tell a lie, forty to one.", 40)
+    nothing.terms.clear()
+    assert _once(_set("oil mix", "Mixed it at fifty to one.", 0, after="fifty to one"), (other, nothing)) == [("oil mix", "", "forty to one")]
+
+
+def test_another_setting_of_the_same_value_stays() -> None:
+    first, second = "Set the inlet to four thou.", "No, five thou, and the exhaust to five thou."
+    inlet, exhaust = _set("inlet valve clearance", first, 0, after="four thou"), _set("exhaust valve clearance", second, 30, after="five thou")
+    assert _once(inlet, exhaust) == [("inlet valve clearance", "", "five thou"), ("exhaust valve clearance", "", "five thou")]
+
+
+def test_a_setting_beside_its_look_keeps_its_values() -> None:
+    notes = draft("Generator, it surges. Speed was 3,260 rpm by my counter which is somehow high, so I brought it down to 3,100 rpm with the screw.", lexicon())
+    (step,) = [told.step for told in notes.steps if isinstance(told.step, Setting)]
+    assert (step.setting, step.before, step.after) == ("full-throttle speed", "3,260 rpm", "3,100 rpm")

@@ -351,6 +351,13 @@ def test_misspellings_and_other_words_for_the_same(misspelt: str, head: str) -> 
     assert lexicon().folding.head(misspelt + "s") == head
 
 
+@pytest.mark.parametrize(("sentence", "is_machine"), [
+    ("I saw only 3 volts", False), ("he never saw any smoke", False), ("the saw only runs on choke", True), ("my saw smokes", True), ("saw will not start", True)])
+def test_what_somebody_saw_is_no_machine(sentence: str, is_machine: bool) -> None:
+    (seen,) = [token for token in lexicon().folding.fold(tokens(sentence)) if token.text == "saw"]
+    assert (seen.head == "saw") == is_machine
+
+
 @pytest.mark.parametrize(("part", "verb"), [("starter", "starts"), ("primer", "priming"), ("governor", "govern")])
 def test_parts_are_not_merged_with_verbs(part: str, verb: str) -> None:
     assert lexicon().folding.head(part) != lexicon().folding.head(verb)

@@ -1,6 +1,7 @@
 """Teaches the encoder that reads notes (`casebase/trade/data/reader.bin`) from the examples in `casebase/trade/data`.
 
     python3 tools/learn_encoder.py --minutes 90             goes on from reader.bin as it is
+    python3 tools/learn_encoder.py --minutes 90 --new 400   begins with the last 400 notes, which are new
     python3 tools/learn_encoder.py --minutes 90 --base BASE begins anew
 
 BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
@@ -15,7 +16,7 @@ import argparse
 import random
 import time
 from collections.abc import Iterator, Sequence
-from itertools import cycle, islice
+from itertools import cycle, islice, zip_longest
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -237,12 +238,20 @@ def said_loss(model: Model, sayings: Sequence[Saying], labels: Labels) -> Tensor
     return found
 
 
-def teach(model: Model, labels: Labels, names: Sequence[str], asked: Sequence[int], minutes: float) -> None:
-    """Goes through notes, sayings and questions in turn for some minutes, with ever smaller steps."""
+def new_first(of: Sequence[Any], new: int) -> list[Any]:
+    """All in random order, the `new` last ones first, each of them beside one of the others."""
+    old, fresh = list(of[: len(of) - new]), list(of[len(of) - new:])
+    random.shuffle(old)
+    random.shuffle(fresh)
+    return [one for pair in zip_longest(fresh, old) for one in pair if one is not None]
+
+
+def teach(model: Model, labels: Labels, names: Sequence[str], asked: Sequence[int], minutes: float, new: int) -> None:
+    """Goes through notes, sayings and questions in turn for some minutes, with ever smaller steps; the `new` last notes first."""
     told = told_stories()
-    notes = [labels.story(told[name]) for name in names]
+    notes = new_first([labels.story(told[name]) for name in names], new)
     questions, sayings = [labels.story(asked_texts()[number]) for number in asked], read_sayings()
-    for of in (notes, questions, sayings):
+    for of in (questions, sayings):
         random.shuffle(of)
     streams = [cycle(of) for of in (notes, questions, sayings)]
     begun = [parameter for name, parameter in model.named_parameters() if name.startswith("heads.")]
@@ -378,6 +387,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--base")
     parser.add_argument("--minutes", type=float, default=90)
+    parser.add_argument("--new", type=int, default=0, help="so many notes at the end of told.txt are new, and are learned from first")
     given = parser.parse_args()
     random.seed(1)
     torch.manual_seed(1)
@@ -389,7 +399,8 @@ def main() -> None:
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
     labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
     model = begun(given.base, labels) if given.base else as_kept(labels)
-    teach(model, labels, [name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], given.minutes)
+    teach(model, labels, [name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], given.minutes,
+          sum(name not in set(held) for name in names[-given.new:]) if given.new else 0)
     model.eval()
     write(model, labels, held, held_asked)
 

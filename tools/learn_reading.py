@@ -5,8 +5,7 @@
 
 Notes are those that the encoder (`tools/learn_encoder.py`) has not learned from. Everything is read with the examples of the
 other parts, so that nothing is weighed by what it was learned from. What was told before a sentence depends on the weights, so
-the notes are read again with the new ones; the second round is still far off, the third and fourth are alike. Which number of a
-setting is which is weighed without the encoder, and learned last, from all notes.
+the notes are read again with the new ones; the second round is still far off, the third and fourth are alike.
 """
 
 from __future__ import annotations
@@ -34,7 +33,6 @@ from casebase.trade.readings import Reading
 from casebase.trade.terms import package_vocabulary
 
 PARTS = 6
-ROLES: tuple[Weighed, ...] = ("from", "to")
 RULES_ALONE: dict[Weighed, Features] = {
     "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
     "symptoms of the note": {"constant": -3.0, "taken": 6.0}, "effects": {"constant": -3.0, "proposed": 6.0}, "effects beside": {"constant": 0.0, "first chance": 1.0},
@@ -124,8 +122,6 @@ def main() -> None:
         rows = read_all(heads.learned().held, weights)
         weights = {subject: fitted(rows[subject]) for subject in WEIGHED}
         print(f"round {number + 1}: " + ", ".join(f"{len(rows[subject])} {subject}" for subject in WEIGHED) + " weighed", flush=True)
-    rows = read_all(list(told_stories()), weights)
-    weights |= {subject: fitted(rows[subject]) for subject in ROLES}
     with ProcessPoolExecutor() as pool:
         asked = fitted([row for rows in pool.map(read_asked, range(PARTS)) for row in rows])
     WEIGHTS.write_text("\n".join(written_weights({**weights, likely.SUBJECT: asked})) + "\n", encoding="utf-8")

@@ -57,6 +57,11 @@ class Sentence(NamedTuple):
         if start < len(self.text):
             yield start, len(self.text)
 
+    def parts(self) -> list[str]:
+        """The whole text cut before each link between stretches: "it idled" and ", but it still needed the choke"."""
+        ends = [end for _start, end in self.stretches()]
+        return [self.text[start:end] for start, end in zip((0, *ends[:-1]), (*ends[:-1], len(self.text)), strict=True)] or [self.text]
+
     def segment_at(self, position: int) -> tuple[int, int]:
         """The stretch between commas, "and" and "but" that holds a character position."""
         start = 0

@@ -81,9 +81,13 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
     following = min((tale.works[other].number for other in later if tale.works[other].number > number), default=len(tale.parts))
     mentions = [place for place, labels in tale.mentions.items() if symptom in labels and place > number]
     helped = tale.helped[work][symptom]
+    terms = tale.choice.vocabulary.terms["symptom"]
     return {
+        "symptom sure": odds(tale.sure[symptom]), "step sure": odds(step.chance),
+        "surest kin": odds(max((tale.sure[other] for other in symptoms if other != symptom and terms[other].under == terms[symptom].under), default=0.0)),
         **{f"told {result}": odds(told[result][0]) if result in told else odds(0.0) for result in RESULTS},
         **{f"encoded {result}": became.ever[column] for column, result in enumerate(RESULTS)}, "encoded none": became.none,
+        **{f"encoded part {result}": became.part_ever[column] for column, result in enumerate(RESULTS)},
         **{f"rules {result}": any(proposed == result for (_number, place, other), proposed in tale.proposed.items() if (place, other) == (work, symptom)) for result in RESULTS},
         "first cure": cure((work, symptom)) >= max(others, default=0.0), "rival cure": odds(max(others, default=0.0)),
         "later cure": odds(max((cure((other, symptom)) for other in later), default=0.0)),

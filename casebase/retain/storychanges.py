@@ -81,7 +81,7 @@ def quantities(text: str, unit: str) -> list[Reading]:
 
 
 def numbers_in(text: str, unit: str) -> list[Reading]:
-    """The quantities that a setting told in `unit` may have, and every bare number of a fitting size, in order."""
+    """The quantities that a setting told in `unit` may have, and every bare number of a fitting size, in order; as corrected."""
     every = [_whole(part, text) for reading in find_readings(text) for part in _ends(reading)]
     low, high = _LIMITS.get(unit, (0.0, float("inf")))
     found = [reading for reading in every if fits(reading.unit, unit)]
@@ -91,7 +91,9 @@ def numbers_in(text: str, unit: str) -> list[Reading]:
             value = None if overlaps(start, end, ((other.start, other.end) for other in (*every, *found))) else _value(match.group(), unit)
             if value is not None and low < value <= high and not _PAID.search(text[:start]):
                 found.append(Reading(value, "", match.group(), None, start, end))
-    return sorted(found, key=lambda reading: reading.start)
+    counts = [reading for reading in found if is_counted(text, reading)]  # "actually one plug was cracked" corrects nothing
+    stand = standing(sorted((reading for reading in found if reading not in counts), key=lambda reading: reading.start), text)
+    return sorted([*stand, *counts], key=lambda reading: reading.start)
 
 
 def _value(words: str, unit: str) -> float | None:
@@ -177,13 +179,14 @@ def _change(text: str, first: Reading, second: Reading, *, known: bool) -> Chang
 
 
 # A lone value is where the setting was left, unless these words make it what was found, what is wanted, or by how much it was moved.
-_FOUND = re.compile(r"\b(?:was|were|been|stood|standing|sat|sitting|read|showed|measured|found(?: it| them)?|from|hanging|had|gone|idling|doing|making)\b[^,;.]{0,25}$|\b(?:tach\w*|gauge|meter|feelers?)\b[^;.]{0,15}$", re.IGNORECASE)
+_FOUND = re.compile(r"\b(?:was|were|(?:it|they|that|which|belt|chain|cable) gave(?! (?:it|them|her|him|me|the)\b)|been|stood|standing|sat|sitting|read|showed|measured|found(?: it| them)?|from|hanging|had|gone|idling|doing|making)\b[^,;.]{0,25}$|\b(?:tach\w*|gauge|meter|feelers?)\b[^;.]{0,15}$", re.IGNORECASE)
 _WANTED = re.compile(r"\b(?:should(?:'ve)?(?: be| have been)?|ought to be|supposed to be|wants?|needs?|not|n't|spec(?:ified)?(?: is)?|book (?:says|wants)|maker (?:says|wants)|under|feeler)\b[^,;.]{0,12}$", re.IGNORECASE)
 _PUT = re.compile(rf"\b(?:to|at|on|now|is|was|set|from)\s+{APPROACH}(?:an? )?$", re.IGNORECASE)
 _RUNS = re.compile(r"\b(?:idles|runs|ran|idled|running|purrs)\b[^,;.]*$", re.IGNORECASE)
 _OF_SLACK = re.compile(r" (?:of )?(?:slack|play|give|free|off the)\b", re.IGNORECASE)
 _GAP = re.compile(r"\b(?:gap|on|in|up|done|with),? (?:of |with )?(?:about |around )?$", re.IGNORECASE)
-_GIVEN = re.compile(r"\b(?:new|gave|give|put|fitted|set|left|leave|took|take|torqued|gapped|got|to|till|until|now)\b[^.;]{0,60}$", re.IGNORECASE)
+_UNTIL = re.compile(r"\b(?:till|until)\b[^,;.]*$", re.IGNORECASE)
+_GIVEN = re.compile(r"\b(?:new|(?<!\bit )(?<!\bthey )(?<!\bthat )(?<!\bwhich )(?<!belt )(?<!chain )(?<!cable )gave|give|put|fitted|set|left|leave|took|take|torqued|gapped|got|to|till|until|now)\b[^.;]{0,60}$", re.IGNORECASE)
 
 
 def lone(text: str, value: Reading) -> str:
@@ -196,7 +199,7 @@ def lone(text: str, value: Reading) -> str:
     if value.unit == "turn" and not _PUT.search(lead):
         return ""  # "backed it off a turn" is by how much
     found, given = _FOUND.search(lead), _GIVEN.search(lead)
-    if found and not (given and given.start() > found.start()):
+    if found and not (given and given.start() > found.start()) and not _UNTIL.search(lead):
         return "before"
     return "after" if given or _OF_SLACK.match(text[value.end:]) or _GAP.search(lead) else ""
 

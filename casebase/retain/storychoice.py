@@ -16,8 +16,10 @@ from casebase.record.case import Result
 from casebase.retain import storymachines
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import is_by_me, is_complaint
+from casebase.retain.storyencoded import Odds
 from casebase.retain.storylearned import Subject, learned
 from casebase.retain.storymachines import Machines
+from casebase.retain.storysettings import READ_AS
 from casebase.retain.storyties import helps
 from casebase.retain.storyvalues import fits
 from casebase.retrieve.heads import LEAST
@@ -32,7 +34,9 @@ BECAME: dict[Result, Weighed] = {"cured": "became cured", "better": "became bett
 Thing = TypeVar("Thing", bound=Hashable)
 
 ACCEPTED: dict[Weighed, float] = {"steps beside": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
+LOOKED = 0.5  # a look: people tell more of them than the record keeps
 PLAIN: dict[Weighed, float] = {"steps beside": 0.05, "symptoms": 0.3}  # what the rules read needs only this much of it
+_UNLIKELY = Odds(LEAST, LEAST)
 _CANDIDATES = 10  # likeliest labels of a sentence that are weighed
 _KINDS: dict[str, Kind] = {"check": "check", "set": "setting", "do": "action"}
 _WORK = re.compile(
@@ -55,13 +59,13 @@ class Like(NamedTuple):
     rank: int
     start: int
     end: int
-    encoded: float
+    encoded: Odds
 
 
 class Likeness:
     """A sentence held against the examples of one subject, whole and stretch by stretch; `encoded` are its log-odds by label."""
 
-    def __init__(self, sayings: Sayings, sentence: Sentence, encoded: Mapping[str, float]) -> None:
+    def __init__(self, sayings: Sayings, sentence: Sentence, encoded: Mapping[str, Odds]) -> None:
         self.sayings, self._encoded = sayings, encoded
         stretches = list(sentence.stretches())
         self.form = _form_features(sentence, len(stretches))
@@ -76,7 +80,7 @@ class Likeness:
     def of(self, label: str, rank: int = -1) -> Like:
         """How like the sentence is to one label."""
         number = self.sayings.numbers.get(label)
-        encoded = self._encoded.get(label, LEAST)
+        encoded = self._encoded.get(label, _UNLIKELY)
         if number is None:
             return Like(label, 0.0, 0.0, rank, *self.spans[0], encoded)
         best = max(range(len(self.spans)), key=lambda span: float(self._chances[span][number]))
@@ -95,7 +99,7 @@ class Likeness:
 def accepted(subject: Weighed, chances: Mapping[Thing, float], read: Collection[Thing]) -> set[Thing]:
     """The things surely enough told; where none is, of those the rules `read` what is not unlikely: a plain short sentence is
     like too many things to be surely like one."""
-    sure = {thing for thing, chance in chances.items() if chance >= ACCEPTED[subject]}
+    sure = {thing for thing, chance in chances.items() if chance >= (LOOKED if str(thing).startswith("check ") else ACCEPTED[subject])}
     return sure or {thing for thing in read if chances[thing] >= PLAIN[subject] * ACCEPTED[subject]}
 
 
@@ -123,7 +127,7 @@ class Choice:
         self._sayings = sayings
         self._weights = weights or read_weights()
 
-    def likeness(self, subject: Subject, sentence: Sentence, encoded: Mapping[str, float] | None = None) -> Likeness:
+    def likeness(self, subject: Subject, sentence: Sentence, encoded: Mapping[str, Odds] | None = None) -> Likeness:
         """A sentence held against the examples of a subject; `encoded` are the log-odds of the labels that are likely by the encoder."""
         return Likeness(self._of(subject), sentence, encoded or {})
 
@@ -190,13 +194,20 @@ def _rival_features(like: Like, chances: Mapping[Like, float], after: Likeness |
         return odds(max((chance for other, chance in others.items() if those(other)), default=0.0))
 
     following = after.of(like.label) if after else None
+    settings = [chance for other, chance in others.items() if other.label.startswith("set ") and _look_at(other.label.removeprefix("set ")) == like.label]
     return {
+        "its setting": max(settings, default=0.0),
         "chance": odds(chances[like]), "first of all": all(chance < chances[like] for chance in others.values()), "others": sum(others.values()),
         "best in the stretch": best(lambda other: other.start == like.start), "best elsewhere": best(lambda other: other.start != like.start),
         "best of the part": best(lambda other: not words.isdisjoint(other.label.split()[1:])),
         **{f"best {kind}": best(lambda other, kind=kind: other.label.startswith(kind)) for kind in _KINDS},  # type: ignore[misc]
         "told after": log_of(following.best) if following else log_of(0.0), "whole after": log_of(following.whole) if following else log_of(0.0),
     }
+
+
+def _look_at(setting: str) -> str:
+    """The look that a setting stands for where its value was only read."""
+    return f"check {READ_AS.get(setting, setting)}"
 
 
 def only_found(stretch: str, label: str) -> bool:
@@ -237,8 +248,10 @@ def _likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) ->
 
 
 def _encoded_features(like: Like, found: Sequence[Like]) -> Features:
-    most = max(other.encoded for other in found)
-    return {"encoded": like.encoded, "encoded told": like.encoded > 0, "encoded first": like.encoded == most, "encoded behind": most - like.encoded}
+    most, most_by_part = (max(odds) for odds in zip(*(other.encoded for other in found), strict=True))
+    whole, part = like.encoded
+    return {"encoded": whole, "encoded told": whole > 0, "encoded first": whole == most, "encoded behind": most - whole,
+            "encoded part": part, "encoded part told": part > 0, "encoded part first": part == most_by_part, "encoded part more": part - whole}
 
 
 def _match_features(sentence: Sentence, kind: Kind, label: str) -> Features:

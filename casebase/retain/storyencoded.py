@@ -7,9 +7,10 @@ sentences and results, and "not told".
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from casebase.record.case import Result
 from casebase.retrieve.encoder import Vectors, gelu, normal, softmax
@@ -24,44 +25,63 @@ MOST = 8.0  # what a sentence alone may add to a score
 SILENT = 2.0  # most work is told without a result
 _TINY = 1e-5  # as the heads were learned with
 
+Subject = Literal["steps", "symptoms", "result"]
+
+
+class Odds(NamedTuple):
+    """The log-odds that a sentence tells something, by the whole of it and by the part that most likely tells it."""
+
+    whole: float
+    part: float
+
 
 class Encoded:
-    """A note read by the encoder: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows) and label (columns), `tried` those
-    of telling what had been tried before."""
+    """A note read by the encoder, its sentences given by their parts: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows)
+    and label (columns), `tried` those of telling what had been tried before."""
 
-    def __init__(self, sentences: Sequence[str]) -> None:
+    def __init__(self, sentences: Sequence[Sequence[str]]) -> None:
         self._heads = learned()
-        self._vectors = self._heads.encoder.vectors(sentences)
-        self.steps = self._heads.above_threshold(self._vectors, "steps")
-        self.symptoms = self._heads.above_threshold(self._vectors, "symptoms")[:, : len(self._heads.labels["symptoms"])]
-        self.said = self._heads.above_threshold(self._vectors, "result")
+        self._vectors, self._parts = self._heads.encoder.parted(sentences)
+        self._begins = np.cumsum([0, *(len(parts) for parts in sentences[:-1])])  # of each sentence the place of its first part
+        self._places = np.repeat(np.arange(len(sentences)), [len(parts) for parts in sentences])
+        self.steps, self.symptoms, self.said = (self._odds(self._vectors, subject) for subject in ("steps", "symptoms", "result"))
+        self._by_part = {subject: np.maximum.reduceat(self._odds(self._parts, subject), self._begins, axis=0) for subject in ("steps", "symptoms")}
         self.tried = self._heads.tried(self._vectors)
 
-    def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, float]:
-        """The likeliest labels of a sentence with their log-odds."""
-        odds = (self.steps if subject == "steps" else self.symptoms)[number]
-        labels = self._heads.labels[subject]
-        return {labels[place]: float(odds[place]) for place in (-odds).argsort()[:CANDIDATES] if odds[place] > LEAST}
+    def _odds(self, vectors: Vectors, subject: Subject) -> Vectors:
+        found: Vectors = self._heads.above_threshold(vectors, subject).clip(min=LEAST)
+        return found[:, : len(self._heads.labels["symptoms"])] if subject == "symptoms" else found
 
-    def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> Vectors:
+    def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, Odds]:
+        """The likeliest labels of a sentence with their log-odds."""
+        whole, part = (self.steps if subject == "steps" else self.symptoms)[number], self._by_part[subject][number]
+        labels, best = self._heads.labels[subject], np.maximum(whole, part)
+        return {labels[place]: Odds(float(whole[place]), float(part[place])) for place in (-best).argsort()[:CANDIDATES] if best[place] > LEAST}
+
+    def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> tuple[Vectors, Vectors]:
         """The chance of each result of each piece of work on each symptom by each sentence, an array of (work, symptoms,
-        sentences, results). `work` are sentences and labels ("do replace belt"), `symptoms` the sentences that tell each."""
+        sentences, results), by the whole sentences and by their parts. `work` are sentences and labels ("do replace belt"), `symptoms` the sentences that tell each."""
         heads, vectors, kept = self._heads, self._vectors, self._heads.weights
         places = np.array([place for place, _label in work])
         done = vectors[places] @ kept["work"].T + heads.rows(kept["of step"], "steps", [label for _place, label in work])
-        means = np.stack([vectors[list(told)].mean(axis=0) if told else np.zeros_like(vectors[0]) for told in symptoms.values()])
+        means = np.stack([vectors[list(telling)].mean(axis=0) if telling else np.zeros_like(vectors[0]) for telling in symptoms.values()])
         seen = means @ kept["trouble"].T + heads.rows(kept["of symptom"], "symptoms", list(symptoms))
-        said = vectors @ kept["said"].T + kept["said bias"]
-        far = np.clip(np.arange(len(vectors))[None] - places[:, None], -BEFORE, AFTER) + BEFORE
-        both = said @ kept["tie"].T
-        mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + (both[None] * seen[:, None])[None]
-        about = heads.rows(np.clip(heads.above_threshold(vectors, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
-        scores = _layers(kept, mixed) + np.clip(self.said, -MOST, MOST) + about[None, :, :, None]
-        scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
-        flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
-        chances: Vectors = flat[..., :-1].reshape(scores.shape)
-        return chances
+
+        def told_by(these: Vectors, of: npt.NDArray[np.int_]) -> Vectors:
+            """The chances by what stands in the sentences of these numbers, and none."""
+            said = these @ kept["said"].T + kept["said bias"]
+            far = np.clip(of[None] - places[:, None], -BEFORE, AFTER) + BEFORE
+            mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + ((said @ kept["tie"].T)[None] * seen[:, None])[None]
+            about = heads.rows(np.clip(heads.above_threshold(these, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
+            scores = _layers(kept, mixed) + np.clip(heads.above_threshold(these, "result"), -MOST, MOST) + about[None, :, :, None]
+            scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
+            flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
+            chances: Vectors = flat[..., :-1].reshape(scores.shape)
+            return chances
+
+        by_part = told_by(self._parts, self._places)
+        return told_by(vectors, np.arange(len(vectors))), np.add.reduceat(by_part, self._begins, axis=2)
 
 
 def _layers(kept: Mapping[str, Vectors], mixed: Vectors) -> Vectors:

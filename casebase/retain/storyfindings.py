@@ -19,6 +19,7 @@ _BAD = re.compile(r"\b(?:below|way down|half|partly|plugged|packed|full of|black
                   r"no oil|rotten|horrible|disgusting|sludge|mud|muck|swollen|shot|knackered|gone|wet|milky|crumbled|crack|hole|step|hissing|tight as|would(?:n't| not) hold|won't hold|dropped|caked|choked|frayed|bubbles|bent)\b", re.IGNORECASE)
 _GOOD = re.compile(r"\b(?:not (?:tripped|cracked|split|blocked|worn|torn|loose|bent|damaged|leaking|blown)|no (?:play|scoring|wear|leaks?|cracks?|damage|air leak)|"
                    r"steady|held|holds|in spec|within|undamaged|nothing wrong|like new|enough|plenty)\b", re.IGNORECASE)
+_LINK = re.compile(r"^(?:and|but|so|then|or)\b(?!-)|(?<!-)\b(?:and|but|then|or|(?<!\bor )so)$", re.IGNORECASE)
 _NO = re.compile(r"\b(?:no|not|never|nothing|none|without)\b|n't\b", re.IGNORECASE)
 
 
@@ -58,7 +59,14 @@ def finding(after: str) -> str:
     """What a check gave: the words behind its name."""
     words = re.sub(r"^[\s,:;-]*(?:(?:next|first|test|then|and|it|that|which|i|so|also) |was |were |is |are |came out |looked |measured |reads? )*", "",
                    after, flags=re.IGNORECASE)
-    return words.strip(" ,.;:-")
+    return trimmed(words)
+
+
+def trimmed(words: str) -> str:
+    """The words without the signs and links that a cut leaves at both ends: "emptied it and" is "emptied it"."""
+    while (kept := _LINK.sub("", words).strip(" ,.;:-")) != words:
+        words = kept
+    return words
 
 
 def cause_at(sentence: Sentence, start: int, end: int) -> Verdict | None:

@@ -19,6 +19,7 @@ from casebase.retain.storychoice import ACCEPTED, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storystep import Told
+from casebase.retain.storysymptoms import Heard
 from casebase.retain.storyties import Symptoms
 from casebase.retrieve.encoder import Vectors
 from casebase.retrieve.logistic import Features, log_of, odds
@@ -53,12 +54,14 @@ class Tie(NamedTuple):
 
 
 class Tale:
-    """What was read of a note before results are weighed: its sentences, how like each is to symptoms (`spoken`), the work in order, which sentence tells which symptoms
-    (`mentions`), and what the rules `proposed`."""
+    """What was read of a note before results are weighed: its sentences, how like each is to symptoms (`spoken`), the work in order, the symptoms that were `heard`
+    and what the rules `proposed`. `mentions` are the symptoms that each sentence tells, `sure` how likely each is told at all."""
 
-    def __init__(self, choice: Choice, parts: Sequence[Sentence], encoded: Encoded, spoken: Sequence[Likeness], works: Sequence[Work], mentions: Mapping[int, Sequence[str]],
+    def __init__(self, choice: Choice, parts: Sequence[Sentence], encoded: Encoded, spoken: Sequence[Likeness], works: Sequence[Work], heard: Sequence[Heard],
                  proposed: Collection[Tie], symptoms: Symptoms) -> None:
+        mentions = {number: [symptom.label for symptom in heard if number in symptom.numbers] for number in range(len(parts))}
         self.choice, self.parts, self.spoken, self.works, self.mentions, self.symptoms = choice, parts, spoken, works, mentions, symptoms
+        self.sure = {symptom.label: symptom.chance for symptom in heard}
         self.proposed = {(tie.number, tie.work, tie.symptom): tie.result for tie in proposed}
         self.first: dict[str, int] = {}
         for number in sorted(mentions):
@@ -131,19 +134,25 @@ class Tale:
 
 class _Becoming(NamedTuple):
     """What became of a symptom by a piece of work, as the encoder has it: the log-odds of each result by each sentence (rows), of
-    each at all, of none; the sentence that most likely tells each; the likeliest results."""
+    each at all, both by whole sentences and by their parts; of none; the sentence that most likely tells each; the likeliest results."""
 
     here: list[list[float]]
     ever: list[float]
+    part_here: list[list[float]]
+    part_ever: list[float]
     none: float
     most: list[int]
     likeliest: list[bool]
 
     @classmethod
-    def of(cls, chances: Vectors) -> _Becoming:
+    def of(cls, chances: Vectors, by_part: Vectors) -> _Becoming:
         at_all, most = [float(chances[:, column].sum()) for column in range(len(RESULTS))], chances.sum(axis=0).max()
-        return cls([[odds(chance) for chance in row] for row in chances.tolist()], [odds(min(1.0, chance)) for chance in at_all],
+        return cls(_odds_of(chances), [odds(min(1.0, chance)) for chance in at_all], _odds_of(by_part), [odds(min(1.0, float(chance))) for chance in by_part.sum(axis=0)],
                    odds(max(0.0, 1 - float(chances.sum()))), chances.argmax(axis=0).tolist(), [bool(chance >= most) for chance in at_all])
+
+
+def _odds_of(chances: Vectors) -> list[list[float]]:
+    return [[odds(min(1.0, chance)) for chance in row] for row in chances.tolist()]
 
 
 def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], mentions: Mapping[int, Sequence[str]]) -> dict[tuple[int, str], _Becoming]:
@@ -152,12 +161,12 @@ def _encoded(encoded: Encoded, works: Sequence[Work], symptoms: Iterable[str], m
     telling = {symptom: [number for number in sorted(mentions) if symptom in mentions[number]] for symptom in symptoms}
     if not told or not telling:
         return {}
-    chances = encoded.results([done for _place, done in told], telling)
+    chances = np.stack(encoded.results([done for _place, done in told], telling), axis=2)
     found: dict[tuple[int, str], Vectors] = {}
     for (place, _done), of_work in zip(told, chances, strict=True):
-        for symptom, table in zip(telling, of_work, strict=True):
-            found[place, symptom] = np.maximum(table, found[place, symptom]) if (place, symptom) in found else table
-    return {pair: _Becoming.of(table) for pair, table in found.items()}
+        for symptom, tables in zip(telling, of_work, strict=True):
+            found[place, symptom] = np.maximum(tables, found[place, symptom]) if (place, symptom) in found else tables
+    return {pair: _Becoming.of(*tables) for pair, tables in found.items()}
 
 
 class _View:
@@ -218,6 +227,7 @@ class _View:
         became, column = tale.encoded[place, symptom], RESULTS.index(result)
         return {
             "encoded": became.here[self.number][column], "encoded ever": became.ever[column], "encoded none": became.none,
+            "encoded part": became.part_here[self.number][column], "encoded part ever": became.part_ever[column],
             "encoded most here": became.most[column] == self.number, "encoded likeliest": became.likeliest[column],
             "proposed": proposed == result, "proposed and said": proposed == result and any(cue.result == result for cue in self.cues),
             "proposed otherwise": proposed is not None and proposed != result, "proposed elsewhere": proposed is None and result in anything, "anything proposed": bool(anything),

@@ -24,7 +24,8 @@ READ_AS = {"low-speed screw": "mixture screw positions", "high-speed screw": "mi
            "governor spring hole": "governor linkage", "unloader pressure": "pump pressure", "belt tension": "drive belt",
            "chain tension": "chain and bar", "throttle cable play": "throttle cable", "oil mix": "oil mix ratio",
            "metering lever height": "metering lever", "float height": "float and needle", "bar oil flow": "bar oil delivery",
-           "idle speed screw": "idle speed"}
+           "idle speed screw": "idle speed", "drive cable play": "drive and brake cables", "brake cable play": "drive and brake cables",
+           "choke cable": "choke movement"}
 # Settings that go by what is done, and by the part they are on.
 _SET_BY = {"set governor": "full-throttle speed", "adjust idle speed": "idle speed", "set ignition air gap": "ignition air gap", "adjust belt": "belt tension",
            "set metering lever": "metering lever height", "set float level": "float height", "service unloader": "unloader pressure",

@@ -15,7 +15,8 @@ StepKind = Literal["check", "set", "do"]
 @dataclass(slots=True, eq=False)
 class Told:
     """A step as far as it has been read; `start` and `end` are characters of its sentence. `replaces` is the look that
-    gave the value a setting was found at, which the setting tells by itself."""
+    gave the value a setting was found at, which the setting tells by itself. `chance` is how likely it is told at all, in [0, 1];
+    `again` are the other tellings of it that it has taken over."""
 
     kind: StepKind
     terms: list[str]
@@ -34,3 +35,5 @@ class Told:
     doubts: list[str] = field(default_factory=list)
     more: list[Sentence] = field(default_factory=list)
     replaces: Told | None = None
+    chance: float = 1.0
+    again: list[Told] = field(default_factory=list)

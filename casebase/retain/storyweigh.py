@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
@@ -11,6 +11,7 @@ from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storycues import is_by_me, is_history, is_work_of_others
 from casebase.retain.storyencoded import Encoded
+from casebase.retain.storyfindings import trimmed
 from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
@@ -37,7 +38,7 @@ class Weighing:
 
     def __init__(self, reader: Reader, choice: Choice, parts: Sequence[Sentence], machine: str) -> None:
         self.reader, self.choice, self.parts, self.machine = reader, choice, parts, machine
-        self._encoded = Encoded([part.text for part in parts])
+        self._encoded = Encoded([part.parts() for part in parts])
         self._steps = [choice.likeness("steps", part, self._encoded.likely("steps", number)) for number, part in enumerate(parts)]
         self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._numbers = {id(part): number for number, part in enumerate(parts)}
@@ -52,7 +53,7 @@ class Weighing:
         least = TRIED_BY_ME if is_by_me(text) else TRIED_BY_OTHERS if others else TRIED_SAID if is_history(text) or not worked else TRIED
         if self._encoded.tried[number] < least:
             return None
-        return [label.removeprefix("do ") for label, odds in self._encoded.likely("steps", number).items() if label.startswith("do ") and odds > 0]
+        return [label.removeprefix("do ") for label, odds in self._encoded.likely("steps", number).items() if label.startswith("do ") and odds.whole > 0]
 
     def _context(self, number: int, likeness: Sequence[Likeness], steps: Sequence[Told], known: Collection[str]) -> Context:
         return Context(self.machine, number / len(self.parts), _labels(steps), known, likeness[number - 1] if number else None,
@@ -85,17 +86,19 @@ class Weighing:
         read = {label: bool(step.before or step.after) for step in told for label in _labels([step])}
         chances = self.choice.steps(sentence, self._steps[number], read, self._context(number, self._steps, steps, known),
                                     lambda like: self._values(like, number, told).chances)
-        taken = accepted("steps beside", {like.label: chance for like, chance in chances.items()}, read)
+        by_label = {like.label: chance for like, chance in chances.items()}
+        taken = accepted("steps beside", by_label, read)
         kept = []
         for step in told:
             if terms := [term for term in step.terms if f"{step.kind} {term}" in taken]:
                 step.terms = terms
+                step.chance = max(by_label[f"{step.kind} {term}"] for term in terms)
                 kept.append(step)
         for like in sorted(chances, key=lambda like: like.start):
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
             if unread and like.label != _OF_OWNER and not (chances[like] < UNWORKED and only_found(sentence.text[like.start: like.end], like.label)):
-                self._add(like, sentence, kept)
-        self._settings([like for like in sorted(chances, key=lambda like: like.start) if like.label in taken and like.label.startswith("set ")], number, kept)
+                self._add(like, sentence, kept, chances[like])
+        self._settings({like: chances[like] for like in sorted(chances, key=lambda like: like.start) if like.label in taken and like.label.startswith("set ")}, number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
 
     def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> bool:
@@ -112,29 +115,29 @@ class Weighing:
 
     def once(self, steps: Sequence[Told]) -> list[Told]:
         """The steps of the whole note, each told once."""
-        return told_once(steps, self._numbers, self.choice.vocabulary.terms["setting"])
+        return told_once(steps, self.parts, self.choice.vocabulary.terms["setting"])
 
     def results(self, steps: Sequence[Told], symptoms: Symptoms, told: Sequence[Heard]) -> None:
         """Gives the work of the whole note the results its sentences most likely tell of the symptoms that were `told`."""
         works = [Work(step, self._numbers[id(step.sentence)]) for step in steps if step.kind != "check"]
-        mentions = {number: [symptom.label for symptom in told if number in symptom.numbers] for number in range(len(self.parts))}
         proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
-                    for place, work in enumerate(works) if work.step is step or step.sentence in work.step.more]
-        tale = Tale(self.choice, self.parts, self._encoded, self._symptoms, works, mentions, proposed, symptoms)
+                    for place, work in enumerate(works) if work.step is step or step in work.step.again]
+        tale = Tale(self.choice, self.parts, self._encoded, self._symptoms, works, told, proposed, symptoms)
         put(settled(tale), tale)
         symptoms.settle(steps)
 
-    def _add(self, like: Like, sentence: Sentence, kept: list[Told]) -> None:
+    def _add(self, like: Like, sentence: Sentence, kept: list[Told], chance: float) -> None:
         """Adds a step that is only likely; work told in the same stretch was done in one go."""
         kind, label = like.label.split(" ", 1)
         beside = next((step for step in kept if step.kind == kind == "do" and like.start <= step.start < like.end), None)
         if beside is not None:
             beside.terms.append(label)
+            beside.chance = max(beside.chance, chance)
             return
         if kind == "check":
-            step = Told("check", [label], sentence, like.start, like.end, found=sentence.text[like.start: like.end].strip(" ,.;:-"))
+            step = Told("check", [label], sentence, like.start, like.end, found=trimmed(sentence.text[like.start: like.end]), chance=chance)
         else:
-            step = Told("do", [label], sentence, like.start, like.end)
+            step = Told("do", [label], sentence, like.start, like.end, chance=chance)
         self._keep(step, kept)
 
     def _keep(self, step: Told, kept: list[Told]) -> None:
@@ -150,17 +153,17 @@ class Weighing:
                       self.parts[max(0, number - BACK): number], places)
         return values(self.choice, about)
 
-    def _settings(self, likely: Sequence[Like], number: int, kept: list[Told]) -> None:
+    def _settings(self, likely: Mapping[Like, float], number: int, kept: list[Told]) -> None:
         """Gives each value of a sentence to one of its likely settings, in the order in which they are told."""
         places: list[Place] = []
-        for like in likely:
-            read = next((step for step in kept if f"set {step.terms[0]}" == like.label), None)
+        for like, chance in likely.items():
+            read = next((step for step in kept if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
             if read and read.note:
                 continue
             found = self._values(like, number, kept, places)
             if read is None and places and not found.after:
                 continue  # its value was another's
-            told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end)
+            told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
             places += (one.place for one in (found.before, found.after) if one)
@@ -185,7 +188,7 @@ def _fill(step: Told, found: SettingValues, unit: str) -> None:
     if found.before:
         step.before = _in_full(found.before, unit)
         if found.before.sentence is not step.sentence and found.before.sentence not in step.more:
-            step.more.append(found.before.sentence)
+            step.more.insert(0, found.before.sentence)
 
 
 def _in_full(value: Candidate, unit: str) -> str:

@@ -76,8 +76,14 @@ class Encoder:
 
     def vectors(self, sentences: Sequence[str]) -> Vectors:
         """The vectors of the sentences of one text, in order: an array of (sentences, size)."""
-        numbers = [self.pieces.of(sentence)[:LONGEST] or [self.pieces.unknown] for sentence in sentences]
-        found = np.zeros((len(numbers), self.size), np.float32)
+        return self.parted([[sentence] for sentence in sentences])[0]
+
+    def parted(self, sentences: Sequence[Sequence[str]]) -> tuple[Vectors, Vectors]:
+        """The vectors of the sentences of one text, each given by its parts, and of all the parts in order: arrays of (sentences, size) and
+        (parts, size). All are read alike; what lies behind the first `LONGEST` pieces of a sentence is not read."""
+        cut = [[self.pieces.of(part) for part in parts] for parts in sentences]
+        numbers = [[number for part in parts for number in part][:LONGEST] or [self.pieces.unknown] for parts in cut]
+        found, of_parts = np.zeros((len(numbers), self.size), np.float32), list[Vectors]()
         done = 0
         for first, last in windows([len(sentence) for sentence in numbers]):
             states = self._states([self.pieces.begin, *(number for sentence in numbers[first:last] for number in sentence), self.pieces.end])
@@ -85,8 +91,10 @@ class Encoder:
             for sentence, (start, end) in enumerate(pairwise(ends), first):
                 if sentence >= done:
                     found[sentence] = states[start:end].mean(axis=0)
+                    places = np.minimum(start + np.cumsum([0, *map(len, cut[sentence])]), end)
+                    of_parts += [states[one:other].mean(axis=0) if other > one else found[sentence] for one, other in pairwise(places)]
             done = last
-        return found
+        return found, np.array(of_parts, np.float32).reshape(-1, self.size)
 
     def _states(self, numbers: Sequence[int]) -> Vectors:
         """The last state of each piece."""

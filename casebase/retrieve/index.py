@@ -35,7 +35,7 @@ from casebase.retrieve.weights import DEFAULTS, Weights, read_weights
 from casebase.trade import DATA, terms
 from casebase.trade.wording import check_terms
 
-FORMAT = 15
+FORMAT = 16
 # A delta above this share of the base (and this many cases) is merged by a full build.
 DELTA_SHARE, DELTA_CASES = 0.1, 200
 

@@ -21,6 +21,7 @@ _OPENED = {
     "won't": ("will", "not"), "can't": ("can", "not"), "cannot": ("can", "not"), "shan't": ("shall", "not"),
     "ain't": ("is", "not"), "gonna": ("going", "to"), "wanna": ("want", "to"), "dunno": ("do", "not", "know"),
 }
+_WHO, _SEEN = frozenset({"i", "we", "you", "he", "she", "they", "who", "never", "then"}), "see"  # after these "saw" is a verb
 _BARE = {f"{verb}nt": (verb, "not") for verb in (
     "do", "does", "did", "is", "was", "were", "are", "would", "could", "should", "has", "have", "had")}
 _BARE |= {"wont": ("will", "not"), "cant": ("can", "not"), "aint": ("is", "not"), "its": ("it", "is"),
@@ -162,8 +163,9 @@ class Folding:
         return self.heads.get(word, word)
 
     def fold(self, found: list[Token]) -> list[Token]:
-        """Each token with the headword of its family; nothing is joined."""
-        return [Token(token.text, self.head(token.text), token.start, token.end) for token in found]
+        """Each token with the headword of its family; nothing is joined. What somebody "saw" is no machine."""
+        return [Token(token.text, _SEEN if token.text == "saw" and before is not None and before.text in _WHO else self.head(token.text), token.start, token.end)
+                for before, token in zip((None, *found), found, strict=False)]
 
     def join(self, folded: list[Token]) -> list[Token]:
         """Several words that are one term of the trade ("cold start lever") joined to one token."""
