@@ -13,10 +13,11 @@ from casebase.retrieve.likely import READ, TAKEN, Weighed, learned, question
 from casebase.retrieve.understand import Understood, understand, without
 
 # The F1 of present symptoms reached, a little less (.90 is wanted). From none of these texts anything was learned; the rules of the
-# vocabulary were mended with all but the last three; by all but the last the chances from which a symptom counts were chosen.
+# vocabulary were mended with all but the last four; by all but the last two the chances from which a symptom counts were chosen.
 FLOORS = {"owner_texts": 0.96, "owner_texts_heldout": 0.96, "owner_texts_fresh": 0.94, "owner_texts_fresh2": 0.91,
-          "owner_texts_fresh3": 0.94, "owner_texts_fresh4": 0.92, "owner_texts_plain": 0.93, "owner_texts_idiom": 0.87, "owner_texts_mixed": 0.87}
-UNSEEN = ("owner_texts_plain", "owner_texts_idiom", "owner_texts_mixed")
+          "owner_texts_fresh3": 0.94, "owner_texts_fresh4": 0.92, "owner_texts_plain": 0.93, "owner_texts_idiom": 0.88, "owner_texts_mixed": 0.9,
+          "owner_texts_late": 0.92}
+UNSEEN = ("owner_texts_plain", "owner_texts_idiom", "owner_texts_mixed", "owner_texts_late")
 
 
 def asked(text: str) -> Understood:
@@ -37,11 +38,11 @@ def test_symptoms_of_owners_texts(name: str) -> None:
 
 
 def test_what_is_denied_is_seldom_heard_as_present() -> None:
-    """At most 3 % of what is denied or over, in all texts together, and 5 % in those that nobody mended with."""
-    for names, most in ((FLOORS, 0.03), (UNSEEN, 0.05)):
+    """At most 3 % of what is denied or over, in all texts together and in those that nobody mended with."""
+    for names in (FLOORS, UNSEEN):
         denied = [(label, entry["text"]) for name in names for entry in gold(name) for label in entry.get("not_present") or ()]
         wrong = [(label, text) for label, text in denied if label in asked(text).symptoms]
-        assert len(wrong) / len(denied) <= most, wrong
+        assert len(wrong) / len(denied) <= 0.03, wrong
 
 
 def test_likeness_hears_more_than_the_vocabulary() -> None:

@@ -122,3 +122,19 @@ def test_a_setting_beside_its_look_keeps_its_values() -> None:
     notes = draft("Generator, it surges. Speed was 3,260 rpm by my counter which is somehow high, so I brought it down to 3,100 rpm with the screw.", lexicon())
     (step,) = [told.step for told in notes.steps if isinstance(told.step, Setting)]
     assert (step.setting, step.before, step.after) == ("full-throttle speed", "3,260 rpm", "3,100 rpm")
+
+
+@pytest.mark.parametrize(("said", "setting", "after"), [
+    ("Mower, hard to start. The inlet gap was tight at 2 thou. Set the exhaust valve clearance to 6 thou.", "exhaust valve clearance", "6 thou"),
+    ("Saw, it bogs. The low screw was two and a quarter turns out. Set the high screw to one and a half turns.", "high-speed screw", "one and a half turns")])
+def test_what_is_said_of_one_of_a_pair_is_not_where_the_other_was_found(said: str, setting: str, after: str) -> None:
+    changed = [told.step for told in draft(said, lexicon()).steps if isinstance(told.step, Setting)]
+    assert [(step.setting, step.before, step.after) for step in changed] == [(setting, "", after)]
+
+
+def test_a_value_is_found_once() -> None:
+    """What the first change began at is not where the second began."""
+    notes = draft("Saw, it dies when hot. I closed the coil gap from sixteen thou down to ten thou, and it still died. I fitted a new coil and set the coil gap to 12 thou.", lexicon())
+    changed = [(told.step.before, told.step.after) for told in notes.steps if isinstance(told.step, Setting)]
+    assert changed[0] == ("sixteen thou", "ten thou")
+    assert changed[1:] in ([("", "12 thou")], [("ten thou", "12 thou")])

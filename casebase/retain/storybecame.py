@@ -17,7 +17,7 @@ from casebase.retain.storyresults import SHORT, Tale, Tie
 from casebase.retrieve.logistic import Features, log_of, odds
 
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
-UNCURED = 0.25  # from this chance on work that did not cure did what is likeliest
+UNCURED: Mapping[Result, float] = {"better": 0.5, "no change": 0.3, "worse": 0.3}  # from these chances on work that did not cure did so: people tell more of what was better than the record keeps
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
 
@@ -49,12 +49,12 @@ def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result
     """What work did to a symptom, by the place of the work: the likeliest that goes together."""
     uncured: dict[int, Result] = {}  # what each piece of work did if it did not cure
     for work, of_work in chances.items():
-        result = max((result for result in of_work if result != "cured"), key=of_work.__getitem__, default=None)
-        if result is not None and of_work[result] >= UNCURED:
+        result = max((result for result in of_work if result != "cured"), key=lambda result: _above(of_work[result], result), default=None)
+        if result is not None and of_work[result] >= UNCURED[result]:
             uncured[work] = result
 
     def worth(found: Mapping[int, Result]) -> float:
-        return sum(odds(chances[work][result]) - odds(UNCURED) for work, result in found.items())
+        return sum(_above(chances[work][result], result) for work, result in found.items())
 
     taken, most = uncured, worth(uncured) - CURED
     for cure, of_work in chances.items():
@@ -64,6 +64,11 @@ def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result
             if total > most:
                 taken, most = {**before, cure: "cured"}, total
     return taken
+
+
+def _above(chance: float, result: Result) -> float:
+    """How far the chance of a result that is no cure stands above what is asked of it, as log-odds."""
+    return odds(chance) - odds(UNCURED[result])
 
 
 def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:

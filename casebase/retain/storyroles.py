@@ -19,7 +19,11 @@ from casebase.retrieve.logistic import Features, log_of
 from casebase.trade.readings import Reading
 
 TAKEN: Mapping[Role, float] = {"from": 0.4, "to": 0.4}  # from these chances on a number has the role
-_ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|two|likewise)\b", re.IGNORECASE)
+_ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|the two|likewise)\b", re.IGNORECASE)
+
+# Settings of two of a kind, and the words for each: what is said of the one is not where the other was found.
+_INLET, _EXHAUST, _LOW, _HIGH = (re.compile(words, re.IGNORECASE) for words in (r"\b(?:inlets?|intakes?)\b", r"\bexhausts?\b", r"\b(?:low|slow|L)\b", r"\b(?:high|main|H)\b"))
+_PAIRS = {"inlet valve clearance": (_INLET, _EXHAUST), "exhaust valve clearance": (_EXHAUST, _INLET), "low-speed screw": (_LOW, _HIGH), "high-speed screw": (_HIGH, _LOW)}
 
 Place = tuple[int, int, int]  # sentences ago, and characters there
 
@@ -67,12 +71,20 @@ def values(choice: Choice, about: About) -> SettingValues:
     found = [one for back, part in enumerate(parts) for one in _candidates(choice, part, back, unit)] if unit else []
     chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", _features(one, found, about), about.sentence)
                       for one in found] for role in TAKEN}
-    free = [one.place not in about.taken or bool(_ALL.search(one.sentence.text)) for one in found]
+    free = [bool(_ALL.search(one.sentence.text)) or not (one.place in about.taken or _is_of_the_other(one, about.label)) for one in found]
     after = _best(chances["to"], [is_free and one.back == 0 for is_free, one in zip(free, found, strict=True)])
     before = _best(chances["from"], [is_free and number != after for number, is_free in enumerate(free)])
     best = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
     return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None,
                          found[after] if after is not None and best[1] >= TAKEN["to"] else None, best)
+
+
+def _is_of_the_other(one: Candidate, label: str) -> bool:
+    """Whether a number of an earlier sentence is told of the other of a pair: of the inlet, where the exhaust is set."""
+    if one.back == 0 or label not in _PAIRS:
+        return False
+    own, other = (max((match.end() for match in words.finditer(one.sentence.text[: one.reading.start])), default=-1) for words in _PAIRS[label])
+    return other > own
 
 
 def _best(chances: Sequence[float], allowed: Sequence[bool]) -> int | None:

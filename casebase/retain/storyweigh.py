@@ -44,6 +44,7 @@ class Weighing:
         self._numbers = {id(part): number for number, part in enumerate(parts)}
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
+        self._found: list[tuple[int, int, int]] = []  # numbers that were where a setting was found: the sentence, and their characters
 
     def tried(self, number: int, *, worked: bool) -> list[str] | None:
         """The actions that a sentence most likely tells as tried before the machine came in; None where it does not tell of that.
@@ -155,18 +156,21 @@ class Weighing:
 
     def _settings(self, likely: Mapping[Like, float], number: int, kept: list[Told]) -> None:
         """Gives each value of a sentence to one of its likely settings, in the order in which they are told."""
-        places: list[Place] = []
+        places: list[Place] = [(number - sentence, start, end) for sentence, start, end in self._found if sentence < number]
+        others = len(places)
         for like, chance in likely.items():
             read = next((step for step in kept if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
             if read and read.note:
                 continue
             found = self._values(like, number, kept, places)
-            if read is None and places and not found.after:
+            if read is None and len(places) > others and not found.after:
                 continue  # its value was another's
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
             places += (one.place for one in (found.before, found.after) if one)
+            if found.before:
+                self._found.append((number - found.before.back, found.before.reading.start, found.before.reading.end))
             if read is None:
                 self.reader.settings.keep(told)
                 self._keep(told, kept)
