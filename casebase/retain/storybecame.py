@@ -16,6 +16,7 @@ from casebase.retain.storyencoded import RESULTS
 from casebase.retain.storyresults import SHORT, Tale, Tie
 from casebase.retrieve.logistic import Features, log_of, odds
 
+EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 UNCURED: Mapping[Result, float] = {"better": 0.5, "no change": 0.3, "worse": 0.3}  # from these chances on work that did not cure did so: people tell more of what was better than the record keeps
 
@@ -37,12 +38,13 @@ def settled(tale: Tale) -> list[Tie]:
 
 
 def _became(tale: Tale, best: Best, pair: tuple[int, str]) -> dict[Result, float]:
-    """The chance of each result of a piece of work on a symptom; what a short note says plainly is certain."""
+    """The chance of each result of a piece of work on a symptom; what a short note says plainly is certain, and it says nothing that is unlikely."""
     plain: dict[Result, float] = {result: chance for result, (chance, _tie) in best[pair].items() if chance == 1 and len(tale.parts) <= SHORT}
     if plain:
         return plain
     features = _features(tale, best, *pair)
-    return {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
+    chances: dict[Result, float] = {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
+    return {result: chance for result, chance in chances.items() if chance >= EVEN or len(tale.parts) > SHORT}
 
 
 def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result]:

@@ -4,6 +4,7 @@ Where it was found and where it was left may be told sentence after sentence, an
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from casebase.retain.story import Sentence
@@ -20,6 +21,7 @@ SET_BY = {
     "exhaust valve clearance": "set valve clearance", "metering lever height": "set metering lever", "float height": "set float level",
     "drive cable play": "adjust drive cable", "throttle cable play": "adjust throttle cable", "brake cable play": "adjust brake or stop cable",
     "choke cable": "adjust choke control"}
+_WAS_SET = re.compile(r"\b(?:was|were|been) (?:set|left|gapped|adjusted) (?:at|to) (?:about |around )?$", re.IGNORECASE)  # by whoever had it before
 _NEAR, _FAR = 1, 3  # so many sentences later the two are one; a value as found and its change
 
 
@@ -73,7 +75,7 @@ def _only_found(step: Told, settings: Mapping[str, Term]) -> str:
         return step.before
     text = step.sentence.text
     value = next((reading for reading in numbers_in(text, settings[step.terms[0]].unit) if _is(reading, step.after)), None)
-    return step.after if value is not None and lone(text, value) == "before" else ""
+    return step.after if value is not None and (lone(text, value) == "before" or _WAS_SET.search(text[: value.start])) else ""
 
 
 def _is(reading: Reading, words: str) -> bool:
