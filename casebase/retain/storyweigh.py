@@ -156,14 +156,14 @@ class Weighing:
 
     def _settings(self, likely: Mapping[Like, float], number: int, kept: list[Told]) -> None:
         """Gives each value of a sentence to one of its likely settings, in the order in which they are told."""
-        places: list[Place] = [(number - sentence, start, end) for sentence, start, end in self._found if sentence < number]
-        others = len(places)
+        earlier: list[Place] = [(number - sentence, start, end) for sentence, start, end in self._found if sentence < number]
+        places: list[Place] = []
         for like, chance in likely.items():
             read = next((step for step in kept if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
             if read and read.note:
                 continue
-            found = self._values(like, number, kept, places)
-            if read is None and len(places) > others and not found.after:
+            found = self._values(like, number, kept, [*earlier, *places])
+            if read is None and places and not found.after:
                 continue  # its value was another's
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
