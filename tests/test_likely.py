@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,6 +22,7 @@ FLOORS = {"owner_texts": 0.96, "owner_texts_heldout": 0.96, "owner_texts_fresh":
 UNSEEN = ("owner_texts_plain", "owner_texts_idiom", "owner_texts_mixed", "owner_texts_late")
 
 
+@cache
 def asked(text: str) -> Understood:
     return question(text, lexicon())
 
