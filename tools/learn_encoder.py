@@ -4,6 +4,9 @@
     python3 tools/learn_encoder.py --minutes 90 --new 400   begins with the last 400 notes, which are new
     python3 tools/learn_encoder.py --minutes 90 --base BASE begins anew
 
+Each processor learns by itself, in an order of its own, and the mean of their weights is kept: it reads better than any of them
+(Wortsman et al. 2022).
+
 BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
 model.safetensors); reader.bin began with all-MiniLM-L6-v2 (Apache-2.0), four of its six layers. Needs torch and transformers,
 which casebase itself does not. One note and question in eight is held back, always the same ones: `tools/learn_reading.py`, to be run next,
@@ -13,19 +16,24 @@ weighs with those.
 from __future__ import annotations
 
 import argparse
+import os
 import random
 import time
 from collections.abc import Iterator, Sequence
-from itertools import cycle, islice, zip_longest
+from concurrent.futures import ProcessPoolExecutor
+from itertools import accumulate, cycle, islice, pairwise, repeat, zip_longest
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import torch
 import torch.nn.functional as F
 from torch import Tensor, nn
 from transformers import BertConfig, BertModel
 
+from casebase.retain.story import clauses
 from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT
 from casebase.retrieve import store
 from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, windows
@@ -41,6 +49,7 @@ WIDTH = 192  # numbers by which work, symptom and sentence are held against each
 BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions learned from at a time
 RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfold for the heads
 HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
+PARTLY = 0.5  # weight of what is read by the parts of sentences beside what is read by the whole
 CROWD = 2000  # pieces encoded at once
 PROOF = ["Mower will not start.", "Checked the spark first and there was none.", "New plug, still dead.", "Set the coil gap to a business card and she fired."]
 LARGE = 20_000  # numbers of a table that is written in eight bits
@@ -48,11 +57,11 @@ COMMON = 14_000  # the first pieces of a vocabulary are the common ones
 
 
 class Story(NamedTuple):
-    """A note or a question with what its sentences tell: `steps` (told), `open_steps` (not gone on with, so learned from),
+    """A note or a question, its sentences cut into clauses, with what they tell: `steps` (told), `open_steps` (not gone on with, so learned from),
     `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence, and which tell what had been `tried` before; and the pairs of work
     and symptom with the sentences and results that tell what became of them."""
 
-    texts: list[str]
+    texts: list[list[str]]
     steps: Tensor
     open_steps: Tensor
     symptoms: Tensor
@@ -91,7 +100,7 @@ class Labels(NamedTuple):
         troubles = {number: symptoms[:, number].nonzero()[:, 0].tolist() for number in dict.fromkeys(
             [*symptoms[:, : len(symptom)].nonzero()[:, 1].tolist(), *(trouble for _row, _done, trouble, _result in told)])}
         tried = torch.tensor([any(item.startswith("tried ") for item in sentence.items) for sentence in sentences])
-        return Story([sentence.text for sentence in sentences], steps, open_steps, symptoms, results, about, tried, work, troubles, _events(told, work, list(troubles)))
+        return Story([clauses(sentence.text) for sentence in sentences], steps, open_steps, symptoms, results, about, tried, work, troubles, _events(told, work, list(troubles)))
 
 
 def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int, int]], troubles: Sequence[int]) -> dict[tuple[int, int], list[tuple[int, int]]]:
@@ -103,6 +112,14 @@ def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int,
             place = next((place for place in reversed(places) if work[place][0] <= row), places[0])
             events.setdefault((place, troubles.index(trouble)), []).append((max(row, work[place][0] - 1), result))
     return events
+
+
+class Vectors(NamedTuple):
+    """The vectors of the sentences of a text, of all their parts in order, and how many parts each sentence has."""
+
+    whole: Tensor
+    parts: Tensor
+    counts: list[int]
 
 
 class Model(nn.Module):
@@ -123,64 +140,95 @@ class Model(nn.Module):
         for name in ("of step", "of symptom", "far"):
             nn.init.normal_(self.heads[name].weight, std=0.3)
 
-    def vectors(self, texts: Sequence[Sequence[str]]) -> list[Tensor]:
-        """The vectors of the sentences of each text, as `casebase.retrieve.encoder` finds them; windows of like length at a time."""
-        cut = [[self.pieces.of(sentence)[:LONGEST] or [self.pieces.unknown] for sentence in text] for text in texts]
-        seen = [(text, first, last) for text, sentences in enumerate(cut) for first, last in windows([len(sentence) for sentence in sentences])]
-        sizes = [2 + sum(len(sentence) for sentence in cut[text][first:last]) for text, first, last in seen]
+    def vectors(self, texts: Sequence[Sequence[Sequence[str]]]) -> list[Vectors]:
+        """The vectors of each text, as `casebase.retrieve.encoder` finds them; windows of like length at a time."""
+        cut = [[[self.pieces.of(clause) for clause in sentence] for sentence in text] for text in texts]
+        flat = [[[number for clause in sentence for number in clause][:LONGEST] or [self.pieces.unknown] for sentence in text] for text in cut]
+        seen = [(text, first, last) for text, sentences in enumerate(flat) for first, last in windows([len(sentence) for sentence in sentences])]
+        sizes = [2 + sum(len(sentence) for sentence in flat[text][first:last]) for text, first, last in seen]
         states: dict[int, Tensor] = {}
         for crowd in _crowds(sizes):
             numbers = torch.zeros(len(crowd), sizes[crowd[-1]], dtype=torch.long)
             for row, window in enumerate(crowd):
                 text, first, last = seen[window]
-                shown = [piece if not self.training or random.random() >= HIDDEN else self.pieces.unknown for sentence in cut[text][first:last] for piece in sentence]
+                shown = [piece if not self.training or random.random() >= HIDDEN else self.pieces.unknown for sentence in flat[text][first:last] for piece in sentence]
                 numbers[row, : sizes[window]] = torch.tensor([self.pieces.begin, *shown, self.pieces.end])
             found = self.encoder(input_ids=numbers, attention_mask=(numbers != 0).long()).last_hidden_state
             states |= dict(zip(crowd, found, strict=True))
-        rows: list[list[Tensor]] = [[] for _text in cut]
+        wholes: list[list[Tensor]] = [[] for _text in cut]
+        parts: list[list[list[Tensor]]] = [[] for _text in cut]
         for window, (text, first, last) in enumerate(seen):
             start = 1
             for place in range(first, last):
-                end = start + len(cut[text][place])
-                if place == len(rows[text]):
-                    rows[text].append(states[window][start:end].mean(0))
+                end = start + len(flat[text][place])
+                if place == len(wholes[text]):
+                    wholes[text].append(states[window][start:end].mean(0))
+                    places = [min(start + done, end) for done in accumulate(map(len, cut[text][place]), initial=0)]
+                    parts[text].append([states[window][one:other].mean(0) for one, other in pairwise(places) if other > one] or wholes[text][-1:])
                 start = end
-        return [torch.stack(of_text) for of_text in rows]
+        return [Vectors(torch.stack(whole), torch.stack([part for of_sentence in of_text for part in of_sentence]), [len(of_sentence) for of_sentence in of_text])
+                for whole, of_text in zip(wholes, parts, strict=True)]
 
-    def results(self, vectors: Tensor, story: Story) -> Tensor:
-        """The logarithms of the chances of each sentence and result, and last of none, by work and symptom."""
-        heads, places = self.heads, torch.tensor([place for place, _label in story.work])
+    def wholes(self, texts: Sequence[Sequence[Sequence[str]]]) -> Tensor:
+        """The vectors of the sentences of all texts."""
+        return torch.cat([one.whole for one in self.vectors(texts)])
+
+    def results(self, vectors: Vectors, story: Story) -> tuple[Tensor, Tensor]:
+        """The logarithms of the chances of each sentence and result, and last of none, by work and symptom; by whole sentences, and by
+        their parts, of which any may tell it."""
+        heads, places, whole = self.heads, torch.tensor([place for place, _label in story.work]), vectors.whole
         troubles = torch.tensor(list(story.troubles))
-        done = heads["work"](vectors)[places] + heads["of step"](torch.tensor([label for _place, label in story.work]))
-        means = torch.stack([vectors[told].mean(0) if told else torch.zeros_like(vectors[0]) for told in story.troubles.values()])
+        done = heads["work"](whole)[places] + heads["of step"](torch.tensor([label for _place, label in story.work]))
+        means = torch.stack([whole[told].mean(0) if told else torch.zeros_like(whole[0]) for told in story.troubles.values()])
         seen = heads["trouble"](means) + heads["of symptom"](troubles)
-        said = heads["said"](vectors)
-        far = (torch.arange(len(vectors))[None] - places[:, None]).clamp(-BEFORE, AFTER) + BEFORE
-        mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + heads["far"](far)[:, None] + (heads["tie"](said)[None] * seen[:, None])[None]
-        scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](mixed)))))
-        scores = scores + _above(heads["result"](vectors))[None, None] + _above(heads["about"](vectors))[:, troubles].T[None, :, :, None]
-        scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
         silent = heads["none"](F.gelu(heads["none norm"](done[:, None] + seen[None]))) + SILENT
-        return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
+
+        def told_by(these: Tensor, of: Tensor) -> Tensor:
+            said = heads["said"](these)
+            far = (of[None] - places[:, None]).clamp(-BEFORE, AFTER) + BEFORE
+            mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + heads["far"](far)[:, None] + (heads["tie"](said)[None] * seen[:, None])[None]
+            scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](mixed)))))
+            scores = scores + _above(heads["result"](these))[None, None] + _above(heads["about"](these))[:, troubles].T[None, :, :, None]
+            scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
+            return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
+
+        numbers = torch.arange(len(whole))
+        by_part = told_by(vectors.parts, numbers.repeat_interleave(torch.tensor(vectors.counts)))
+        told = by_part[..., :-1].unflatten(2, (-1, len(RESULTS))).split(vectors.counts, dim=2)
+        return told_by(whole, numbers), torch.cat([torch.stack([parts.logsumexp(2) for parts in told], 2).flatten(2), by_part[..., -1:]], -1)
 
     def loss(self, stories: Sequence[Story]) -> Tensor:
         """How badly the notes are read."""
         vectors = self.vectors([story.texts for story in stories])
-        heads, every = self.heads, self.drop(torch.cat(vectors))
-        found = thresholds(heads["steps"](every), torch.cat([story.steps for story in stories]), torch.cat([story.open_steps for story in stories]))
-        for name, wanted in (("symptoms", [story.symptoms for story in stories]), ("result", [story.results for story in stories]), ("about", [story.about for story in stories])):
-            found = found + thresholds(heads[name](every), torch.cat(wanted))
-        found = found + F.binary_cross_entropy_with_logits(heads["tried"](every)[:, 0], torch.cat([story.tried for story in stories]).float())
-        misses = [self._missed(self.drop(rows), story) for rows, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
+        heads, every, parts = self.heads, self.drop(torch.cat([one.whole for one in vectors])), self.drop(torch.cat([one.parts for one in vectors]))
+        counts = [count for one in vectors for count in one.counts]
+        found = F.binary_cross_entropy_with_logits(heads["tried"](every)[:, 0], torch.cat([story.tried for story in stories]).float())
+        for name, wanted, counted in (("steps", [story.steps for story in stories], torch.cat([story.open_steps for story in stories])),
+                                      ("symptoms", [story.symptoms for story in stories], None), ("result", [story.results for story in stories], None),
+                                      ("about", [story.about for story in stories], None)):
+            told = torch.cat(wanted)
+            found = found + thresholds(heads[name](every), told, counted) + PARTLY * thresholds(_likeliest(heads[name](parts), counts), told, counted)
+        misses = [self._missed(Vectors(self.drop(one.whole), self.drop(one.parts), one.counts), story)
+                  for one, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
         return found + 3 * torch.cat(misses).mean() if misses else found
 
-    def _missed(self, vectors: Tensor, story: Story) -> Tensor:
-        chances = self.results(vectors, story)
-        missed = -chances[..., -1]
-        for (work, trouble), events in story.events.items():
-            told = torch.stack([chances[work, trouble, len(RESULTS) * row + result] for row, result in events])
-            missed = missed.index_put((torch.tensor(work), torch.tensor(trouble)), -told.mean() - np.log(len(events)))
-        return missed.flatten()
+    def _missed(self, vectors: Vectors, story: Story) -> Tensor:
+        by_whole, by_part = self.results(vectors, story)
+        return _missed(by_whole, story) + PARTLY * _missed(by_part, story)
+
+
+def _missed(chances: Tensor, story: Story) -> Tensor:
+    missed = -chances[..., -1]
+    for (work, trouble), events in story.events.items():
+        told = torch.stack([chances[work, trouble, len(RESULTS) * row + result] for row, result in events])
+        missed = missed.index_put((torch.tensor(work), torch.tensor(trouble)), -told.mean() - np.log(len(events)))
+    return missed.flatten()
+
+
+def _likeliest(scores: Tensor, counts: Sequence[int]) -> Tensor:
+    """How far each label stands above the threshold in the part of a sentence where it stands highest, and last the threshold, 0."""
+    above = scores[:, :-1] - scores[:, -1:]
+    return torch.cat([torch.stack([parts.amax(0) for parts in above.split(list(counts))]), above.new_zeros(len(counts), 1)], 1)
 
 
 def _above(scores: Tensor) -> Tensor:
@@ -224,7 +272,7 @@ def read_sayings() -> list[Saying]:
 
 def said_loss(model: Model, sayings: Sequence[Saying], labels: Labels) -> Tensor:
     """How badly single sayings are read."""
-    vectors = model.drop(torch.cat(model.vectors([[saying.text] for saying in sayings])))
+    vectors = model.drop(model.wholes([[[saying.text]] for saying in sayings]))
     found = vectors.new_zeros(())
     columns = {"steps": labels.steps, "symptoms": labels.symptoms, "result": list(RESULTS)}
     for subject, of in columns.items():
@@ -246,32 +294,55 @@ def new_first(of: Sequence[Any], new: int) -> list[Any]:
     return [one for pair in zip_longest(fresh, old) for one in pair if one is not None]
 
 
-def teach(model: Model, labels: Labels, names: Sequence[str], asked: Sequence[int], minutes: float, new: int) -> None:
-    """Goes through notes, sayings and questions in turn for some minutes, with ever smaller steps; the `new` last notes first."""
+class Lessons(NamedTuple):
+    """The names of the notes and the numbers of the questions to learn from, how many of the notes, the last ones, are new, and for how
+    many minutes."""
+
+    names: Sequence[str]
+    asked: Sequence[int]
+    new: int
+    minutes: float
+
+
+def taught(model: Model, labels: Labels, lessons: Lessons) -> Model:
+    """The mean of what each processor makes of the model."""
+    runs = os.cpu_count() or 1
+    with ProcessPoolExecutor(runs, get_context("fork")) as pool:
+        found = list(pool.map(teach, repeat(model), repeat(labels), repeat(lessons), range(runs)))
+    model.load_state_dict({name: torch.tensor(np.mean([of[name] for of in found], axis=0)) for name in found[0]}, strict=False)
+    return model.eval()
+
+
+def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> dict[str, npt.NDArray[Any]]:
+    """Goes through notes, sayings and questions in turn, with ever smaller steps; the new notes first. What was learned, by its name in the model."""
+    torch.set_num_threads(1)
+    random.seed(run)
+    torch.manual_seed(run)
     told = told_stories()
-    notes = new_first([labels.story(told[name]) for name in names], new)
-    questions, sayings = [labels.story(asked_texts()[number]) for number in asked], read_sayings()
+    notes = new_first([labels.story(told[name]) for name in lessons.names], lessons.new)
+    questions, sayings = [labels.story(asked_texts()[number]) for number in lessons.asked], read_sayings()
     for of in (questions, sayings):
         random.shuffle(of)
     streams = [cycle(of) for of in (notes, questions, sayings)]
-    begun = [parameter for name, parameter in model.named_parameters() if name.startswith("heads.")]
-    taught = [parameter for name, parameter in model.named_parameters() if name.startswith("encoder.") and parameter.requires_grad]
-    steps = torch.optim.AdamW([{"params": taught, "times": 1}, {"params": begun, "times": 10}], weight_decay=0.01)
+    learning = {name: parameter for name, parameter in model.named_parameters() if parameter.requires_grad}
+    heads, encoder = ([parameter for name, parameter in learning.items() if name.startswith(part)] for part in ("heads.", "encoder."))
+    steps = torch.optim.AdamW([{"params": encoder, "times": 1}, {"params": heads, "times": 10}], weight_decay=0.01)
     model.train()
     start, batch = time.monotonic(), 0
-    while (gone := (time.monotonic() - start) / (60 * minutes)) < 1:
+    while (gone := (time.monotonic() - start) / (60 * lessons.minutes)) < 1:
         batch += 1
         for group in steps.param_groups:
             group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - gone)
         some_notes, some_questions, some_sayings = (list(islice(stream, count)) for stream, count in zip(streams, (BATCH, QUESTIONS, SAYINGS), strict=True))
-        asked = thresholds(model.heads["symptoms"](model.drop(torch.cat(model.vectors([text.texts for text in some_questions])))), torch.cat([text.symptoms for text in some_questions]))
+        asked = thresholds(model.heads["symptoms"](model.drop(model.wholes([text.texts for text in some_questions]))), torch.cat([text.symptoms for text in some_questions]))
         loss = model.loss(some_notes) + 0.5 * said_loss(model, some_sayings, labels) + 0.5 * asked
         steps.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         steps.step()
         if batch % 20 == 0:
-            print(f"{batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
+            print(f"{run}: {batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
+    return {name: parameter.detach().numpy() for name, parameter in learning.items()}
 
 
 def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequence[int]) -> None:
@@ -294,7 +365,7 @@ def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequenc
 @torch.no_grad()
 def proof(model: Model, labels: Labels) -> dict[str, list[Any]]:
     """Some sentences with the likeliest step and symptom of each and their log-odds, for the test of what casebase makes of the weights."""
-    [vectors] = model.vectors([PROOF])
+    vectors = model.wholes([[[sentence] for sentence in PROOF]])
     found: dict[str, list[Any]] = {"sentences": PROOF}
     for subject, of in (("steps", labels.steps), ("symptoms", labels.symptoms)):
         scores = model.heads[subject](vectors)
@@ -389,8 +460,6 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=90)
     parser.add_argument("--new", type=int, default=0, help="so many notes at the end of told.txt are new, and are learned from first")
     given = parser.parse_args()
-    random.seed(1)
-    torch.manual_seed(1)
     names = list(told_stories())
     asked = range(len(asked_texts()))
     held = names[::HELD] if given.base else held_on(names, learned().held)
@@ -399,10 +468,9 @@ def main() -> None:
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
     labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
     model = begun(given.base, labels) if given.base else as_kept(labels)
-    teach(model, labels, [name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], given.minutes,
-          sum(name not in set(held) for name in names[-given.new:]) if given.new else 0)
-    model.eval()
-    write(model, labels, held, held_asked)
+    new = sum(name not in set(held) for name in names[-given.new:]) if given.new else 0
+    lessons = Lessons([name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], new, given.minutes)
+    write(taught(model, labels, lessons), labels, held, held_asked)
 
 
 if __name__ == "__main__":

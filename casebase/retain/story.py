@@ -49,18 +49,7 @@ class Sentence(NamedTuple):
 
     def stretches(self) -> Iterator[tuple[int, int]]:
         """The stretches between commas, "and" and "but", in order."""
-        start = 0
-        for link in _LINK.finditer(self.text):
-            if link.start() > start:
-                yield start, link.start()
-            start = link.end()
-        if start < len(self.text):
-            yield start, len(self.text)
-
-    def parts(self) -> list[str]:
-        """The whole text cut before each link between stretches: "it idled" and ", but it still needed the choke"."""
-        ends = [end for _start, end in self.stretches()]
-        return [self.text[start:end] for start, end in zip((0, *ends[:-1]), (*ends[:-1], len(self.text)), strict=True)] or [self.text]
+        return stretches(self.text)
 
     def segment_at(self, position: int) -> tuple[int, int]:
         """The stretch between commas, "and" and "but" that holds a character position."""
@@ -70,6 +59,23 @@ class Sentence(NamedTuple):
                 return start, link.start() if link.start() > start else len(self.text)
             start = link.end()
         return start, len(self.text)
+
+
+def stretches(text: str) -> Iterator[tuple[int, int]]:
+    """The stretches of a sentence between commas, "and" and "but", in order."""
+    start = 0
+    for link in _LINK.finditer(text):
+        if link.start() > start:
+            yield start, link.start()
+        start = link.end()
+    if start < len(text):
+        yield start, len(text)
+
+
+def clauses(text: str) -> list[str]:
+    """A whole sentence cut before each link between stretches: "it idled" and ", but it still needed the choke"."""
+    ends = [end for _start, end in stretches(text)]
+    return [text[start:end] for start, end in zip((0, *ends[:-1]), (*ends[:-1], len(text)), strict=True)] or [text]
 
 
 def sentences(text: str, lexicon: Lexicon) -> Iterator[Sentence]:

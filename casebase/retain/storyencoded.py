@@ -45,6 +45,7 @@ class Encoded:
         self._begins = np.cumsum([0, *(len(parts) for parts in sentences[:-1])])  # of each sentence the place of its first part
         self._places = np.repeat(np.arange(len(sentences)), [len(parts) for parts in sentences])
         self.steps, self.symptoms, self.said = (self._odds(self._vectors, subject) for subject in ("steps", "symptoms", "result"))
+        self._said_by_part = self._odds(self._parts, "result")
         self._by_part = {subject: np.maximum.reduceat(self._odds(self._parts, subject), self._begins, axis=0) for subject in ("steps", "symptoms")}
         self.tried = self._heads.tried(self._vectors)
 
@@ -68,20 +69,20 @@ class Encoded:
         seen = means @ kept["trouble"].T + heads.rows(kept["of symptom"], "symptoms", list(symptoms))
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
 
-        def told_by(these: Vectors, of: npt.NDArray[np.int_]) -> Vectors:
-            """The chances by what stands in the sentences of these numbers, and none."""
+        def told_by(these: Vectors, of: npt.NDArray[np.int_], results: Vectors) -> Vectors:
+            """The chances by what stands in the sentences of these numbers, and tells `results` by itself."""
             said = these @ kept["said"].T + kept["said bias"]
             far = np.clip(of[None] - places[:, None], -BEFORE, AFTER) + BEFORE
             mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + ((said @ kept["tie"].T)[None] * seen[:, None])[None]
             about = heads.rows(np.clip(heads.above_threshold(these, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
-            scores = _layers(kept, mixed) + np.clip(heads.above_threshold(these, "result"), -MOST, MOST) + about[None, :, :, None]
+            scores = _layers(kept, mixed) + np.clip(results, -MOST, MOST) + about[None, :, :, None]
             scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
             flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
             chances: Vectors = flat[..., :-1].reshape(scores.shape)
             return chances
 
-        by_part = told_by(self._parts, self._places)
-        return told_by(vectors, np.arange(len(vectors))), np.add.reduceat(by_part, self._begins, axis=2)
+        by_part = told_by(self._parts, self._places, self._said_by_part)
+        return told_by(vectors, np.arange(len(vectors)), self.said), np.add.reduceat(by_part, self._begins, axis=2)
 
 
 def _layers(kept: Mapping[str, Vectors], mixed: Vectors) -> Vectors:

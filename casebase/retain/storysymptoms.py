@@ -3,16 +3,20 @@ help, is surer than one heard once; of two of a kind mostly one is meant."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from math import log, prod
 from typing import NamedTuple
 
+import numpy as np
+
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import ACCEPTED, Choice
+from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storyties import helps
 from casebase.retrieve.logistic import Features, odds
 
 _HEARD = 0.2  # from this chance on a sentence counts as one that tells it
+_FOLLOWED = 0.05  # from this chance on it is looked for what became of a symptom
 
 
 class Hearing(NamedTuple):
@@ -34,20 +38,60 @@ class Heard(NamedTuple):
     numbers: tuple[int, ...]
 
 
-def heard(choice: Choice, hearings: Sequence[Hearing], work: Iterable[str], machine: str) -> list[Heard]:
-    """The symptoms that a note most likely tells, in the order in which they are told; `work` are the actions done
-    on a kind of `machine`."""
-    told = {label for hearing in hearings for label in hearing.chances}
-    done = tuple(dict.fromkeys(work))
+def heard(choice: Choice, hearings: Sequence[Hearing], work: Sequence[tuple[int, str]], encoded: Encoded, machine: str) -> list[Heard]:
+    """The symptoms that a note most likely tells, in the order in which they are told; `work` are the sentences and labels ("do replace belt") of
+    what was done on a kind of `machine`."""
+    told = dict.fromkeys(label for hearing in hearings for label in hearing.chances)
     best = {label: max(hearing.chances.get(label, 0.0) for hearing in hearings) for label in told}
+    telling = {label: _telling([hearing.chances.get(label, 0.0) for hearing in hearings]) for label in told}
+    ends = _ends(encoded, work, {label: numbers for label, numbers in telling.items() if best[label] >= _FOLLOWED})
+    done = dict.fromkeys(label.removeprefix("do ") for _number, label in work if label.startswith("do "))
     found = []
     for label in told:
-        chance = choice.chance("symptoms of the note", label, {**_features(choice, label, best, hearings, done), "of the machine": choice.machines.fit(label, machine)}, None)
+        features = {**_features(choice, label, best, hearings, tuple(done)), **_end_features(choice, label, ends), "of the machine": choice.machines.fit(label, machine)}
+        chance = choice.chance("symptoms of the note", label, features, None)
         if chance >= ACCEPTED["symptoms of the note"] or any(label in hearing.named for hearing in hearings):
-            chances = [hearing.chances.get(label, 0.0) for hearing in hearings]
-            first = chances.index(best[label])
-            found.append(Heard(label, chance, first, tuple(number for number, one in enumerate(chances) if one >= _HEARD or number == first)))
+            first = max(telling[label], key=lambda number: (hearings[number].chances.get(label, 0.0), -number))
+            found.append(Heard(label, chance, first, telling[label]))
     return sorted(found, key=lambda symptom: (symptom.best, -symptom.chance))
+
+
+def _telling(chances: Sequence[float]) -> tuple[int, ...]:
+    """The numbers of the sentences that may tell a symptom, at least the likeliest."""
+    first = chances.index(max(chances))
+    return tuple(number for number, chance in enumerate(chances) if chance >= _HEARD or number == first)
+
+
+class _End(NamedTuple):
+    """The log-odds that it is told what became of a symptom, and that it was cured, by whole sentences and by their parts."""
+
+    told: float
+    cured: float
+    part_told: float
+    part_cured: float
+
+
+_NO_END = _End(*[odds(0.0)] * 4)
+
+
+def _ends(encoded: Encoded, work: Sequence[tuple[int, str]], telling: Mapping[str, Sequence[int]]) -> dict[str, _End]:
+    """What the encoder finds became of each symptom."""
+    if not work or not telling:
+        return {}
+    found = []
+    for chances in encoded.results(work, telling):
+        of_each = chances.sum(axis=2)  # by work, symptom and result
+        found += [of_each.sum(axis=2).max(axis=0), of_each[..., RESULTS.index("cured")].max(axis=0)]
+    return {label: _End(*(odds(min(1.0, float(chance))) for chance in of_label)) for label, of_label in zip(telling, np.transpose(found), strict=True)}
+
+
+def _end_features(choice: Choice, label: str, ends: Mapping[str, _End]) -> Features:
+    """What became of a symptom, and of the one of its kind of which most is told: the one meant is that of which a result is told."""
+    terms = choice.vocabulary.terms["symptom"]
+    end = ends.get(label, _NO_END)
+    kin = [other for of, other in ends.items() if of != label and terms[of].under == terms[label].under] or [_NO_END]
+    return {**{f"end {name}": value for name, value in end._asdict().items()}, "end of kin": max(other.told for other in kin), "cure of kin": max(other.cured for other in kin),
+            "end beside kin": end.told > max(other.told for other in kin)}
 
 
 def _features(choice: Choice, label: str, best: Mapping[str, float], hearings: Sequence[Hearing], done: Sequence[str]) -> Features:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 
 from casebase.record.case import Result
-from casebase.retain.story import Sentence
+from casebase.retain.story import Sentence, clauses
 from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storycues import is_by_me, is_history, is_work_of_others
@@ -38,7 +38,7 @@ class Weighing:
 
     def __init__(self, reader: Reader, choice: Choice, parts: Sequence[Sentence], machine: str) -> None:
         self.reader, self.choice, self.parts, self.machine = reader, choice, parts, machine
-        self._encoded = Encoded([part.parts() for part in parts])
+        self._encoded = Encoded([clauses(part.text) for part in parts])
         self._steps = [choice.likeness("steps", part, self._encoded.likely("steps", number)) for number, part in enumerate(parts)]
         self._symptoms = [choice.likeness("symptoms", part, self._encoded.likely("symptoms", number)) for number, part in enumerate(parts)]
         self._numbers = {id(part): number for number, part in enumerate(parts)}
@@ -74,7 +74,8 @@ class Weighing:
 
     def heard(self, steps: Sequence[Told]) -> list[Heard]:
         """The symptoms of the whole note, once its steps are known."""
-        return heard(self.choice, self._hearings, (term for step in steps if step.kind == "do" for term in step.terms), self.machine)
+        work = [(self._numbers[id(step.sentence)], label) for step in steps if step.kind != "check" for label in _labels([step])]
+        return heard(self.choice, self._hearings, work, self._encoded, self.machine)
 
     def _is_named(self, sentence: Sentence, label: str) -> bool:
         """Whether a symptom is told in the very words of its label: "it surges"."""
