@@ -36,6 +36,7 @@ def test_what_is_told_with_a_value_is_a_setting_and_nothing_else() -> None:
 
 @pytest.mark.parametrize(("said", "action"), [
     ("I took up the drive cable by 8 mm.", "adjust drive cable"), ("Turned the idle speed screw back a quarter turn.", "adjust idle speed"),
+    ("I took up the drive cable first, about three eighths of an inch.", "adjust drive cable"),
     ("Opened the high-speed screw an eighth of a turn.", "adjust mixture")])
 def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) -> None:
     steps = adjustments(f"Mower, it runs badly and the drive slips on the hill. {said}")
@@ -46,6 +47,7 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
 @pytest.mark.parametrize(("text", "unit", "amount"), [
     ("I took up 8 mm", "mm", True), ("up half an inch on the idler", "in", True), ("backed the screw out a full turn", "turn", True),
     ("let it out by a quarter of a turn", "turn", True), ("made it 6 mm shorter", "mm", True),
+    ("took up the cable some 6 mm", "mm", True), ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the slack to 6 mm", "mm", False),
     ("I gave it 4 mm of play", "mm", False), ("set it to 8 mm", "mm", False), ("the screw was at one turn", "turn", False),
     ("wound the unloader up to 120 bar", "bar", False), ("pumped it up 2 psi", "psi", False)])
 def test_amounts(text: str, unit: str, amount: bool) -> None:

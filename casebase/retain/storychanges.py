@@ -187,6 +187,8 @@ _OF_SLACK = re.compile(r" (?:of )?(?:slack|play|give|free|off the)\b", re.IGNORE
 _GAP = re.compile(r"\b(?:gap|on|in|up|done|with),? (?:of |with )?(?:about |around )?$", re.IGNORECASE)
 _UNTIL = re.compile(r"\b(?:till|until)\b[^,;.]*$", re.IGNORECASE)
 _GIVEN = re.compile(r"\b(?:new|(?<!\bit )(?<!\bthey )(?<!\bthat )(?<!\bwhich )(?<!belt )(?<!chain )(?<!cable )gave|give|put|fitted|set|left|leave|took|take|torqued|gapped|got|to|till|until|now)\b[^.;]{0,60}$", re.IGNORECASE)
+_TAKEN_UP = re.compile(r"\b(?:took|taken|take|taking) up (?:(?!\b(?:to|at|till|until|was|is|now|for|from|slack|slop|play)\b)[^;.\d]){0,30}$", re.IGNORECASE)
+_LEFT_AT = re.compile(r" (?:\w+ ){0,3}?(?:slack|slop|play|to)\b", re.IGNORECASE)  # "took up the cable, 10 mm of slack to three"
 
 
 def lone(text: str, value: Reading) -> str:
@@ -196,8 +198,8 @@ def lone(text: str, value: Reading) -> str:
         return ""
     if _RUNS.search(lead):
         return ""  # "idles like a clock at 2,800" tells how it goes now
-    if value.unit == "turn" and not _PUT.search(lead):
-        return ""  # "backed it off a turn" is by how much
+    if is_taken_up(text, value) or (value.unit == "turn" and not _PUT.search(lead)):
+        return ""  # "took up the cable, 8 mm", "backed it off a turn" is by how much
     found, given = _FOUND.search(lead), _GIVEN.search(lead)
     if found and not (given and given.start() > found.start()) and not _UNTIL.search(lead):
         return "before"
@@ -218,7 +220,12 @@ def is_amount(text: str, value: Reading, unit: str) -> bool:
     lead, rest = text[: value.start], text[value.end:]
     if unit in _NEVER_BY or (_OF_SLACK.match(rest) and not re.search(r"\b(?:up|out|off|took|taken|take) [^,;.]{0,12}$", lead, re.IGNORECASE)):
         return False
-    return bool(_MOVED_BY.search(lead) or _SHIFTED.match(rest) or (value.unit == "turn" and _TURNED_BY.search(lead)))
+    return bool(_MOVED_BY.search(lead) or _SHIFTED.match(rest) or is_taken_up(text, value) or (value.unit == "turn" and _TURNED_BY.search(lead)))
+
+
+def is_taken_up(text: str, value: Reading) -> bool:
+    """Whether a number tells how much of a cable or belt was taken up, and not how much slack was left."""
+    return bool(_TAKEN_UP.search(text[: value.start])) and not _LEFT_AT.match(text[value.end:])
 
 
 def by_itself(text: str, change: Change) -> bool:

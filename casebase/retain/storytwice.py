@@ -8,7 +8,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import lone, numbers_in
+from casebase.retain.storychanges import is_taken_up, lone, numbers_in
 from casebase.retain.storystep import Told
 from casebase.trade.readings import Reading
 from casebase.trade.terms import Term
@@ -30,8 +30,8 @@ def told_once(steps: Sequence[Told], parts: Sequence[Sentence], settings: Mappin
     numbers = {id(part): number for number, part in enumerate(parts)}
     kept: list[Told] = []
     for step in _as_corrected(_as_found(steps, numbers, settings), parts, numbers, settings):
-        if step.kind == "set" and step.terms[0] in SET_BY and settings[step.terms[0]].unit and not (step.before or step.after):
-            step.kind, step.terms = "do", [SET_BY[step.terms[0]]]
+        if step.kind == "set" and step.terms[0] in SET_BY and settings[step.terms[0]].unit and not step.before and (not step.after or _is_how_much(step, settings)):
+            step.kind, step.terms, step.after = "do", [SET_BY[step.terms[0]]], ""
         begun = next((one for one in reversed(kept) if _goes_on(one, step, numbers)), None)
         if begun is None:
             kept.append(step)
@@ -76,6 +76,12 @@ def _only_found(step: Told, settings: Mapping[str, Term]) -> str:
     text = step.sentence.text
     value = next((reading for reading in numbers_in(text, settings[step.terms[0]].unit) if _is(reading, step.after)), None)
     return step.after if value is not None and (lone(text, value) == "before" or _WAS_SET.search(text[: value.start])) else ""
+
+
+def _is_how_much(step: Told, settings: Mapping[str, Term]) -> bool:
+    """Whether the value of a setting is only how much of it was taken up."""
+    text = step.sentence.text
+    return any(_is(reading, step.after) and is_taken_up(text, reading) for reading in numbers_in(text, settings[step.terms[0]].unit))
 
 
 def _is(reading: Reading, words: str) -> bool:
