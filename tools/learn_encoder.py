@@ -34,7 +34,20 @@ from torch import Tensor, nn
 from transformers import BertConfig, BertModel
 
 from casebase.retain.story import clauses
-from casebase.retain.storyencoded import AFTER, BEFORE, EARLY, MOST, NEVER, RESULTS, SILENT
+from casebase.retain.storyencoded import (
+    AFTER,
+    BEFORE,
+    BETWEEN,
+    EARLY,
+    MOST,
+    NEVER,
+    RESULTS,
+    SILENT,
+    SINCE,
+    between,
+    distances,
+    since,
+)
 from casebase.retrieve import store
 from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, windows
 from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
@@ -136,9 +149,12 @@ class Model(nn.Module):
             "about": nn.Linear(size, symptoms + 1), "tried": nn.Linear(size, 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
             "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
             "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
-            "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH)})
+            "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH),
+            "between": nn.Embedding(BETWEEN + 1, WIDTH), "since": nn.Embedding(SINCE + 2, WIDTH), "tie work": nn.Linear(WIDTH, WIDTH, bias=False)})
         for name in ("of step", "of symptom", "far"):
             nn.init.normal_(self.heads[name].weight, std=0.3)
+        for name in ("between", "since", "tie work"):
+            nn.init.zeros_(self.heads[name].weight)
 
     def vectors(self, texts: Sequence[Sequence[Sequence[str]]]) -> list[Vectors]:
         """The vectors of each text, as `casebase.retrieve.encoder` finds them; windows of like length at a time."""
@@ -176,24 +192,25 @@ class Model(nn.Module):
     def results(self, vectors: Vectors, story: Story) -> tuple[Tensor, Tensor]:
         """The logarithms of the chances of each sentence and result, and last of none, by work and symptom; by whole sentences, and by
         their parts, of which any may tell it."""
-        heads, places, whole = self.heads, torch.tensor([place for place, _label in story.work]), vectors.whole
+        heads, whole = self.heads, vectors.whole
+        places = [place for place, _label in story.work]
         troubles = torch.tensor(list(story.troubles))
         done = heads["work"](whole)[places] + heads["of step"](torch.tensor([label for _place, label in story.work]))
         means = torch.stack([whole[told].mean(0) if told else torch.zeros_like(whole[0]) for told in story.troubles.values()])
         seen = heads["trouble"](means) + heads["of symptom"](troubles)
         silent = heads["none"](F.gelu(heads["none norm"](done[:, None] + seen[None]))) + SILENT
 
-        def told_by(these: Tensor, of: Tensor) -> Tensor:
-            said = heads["said"](these)
-            far = (of[None] - places[:, None]).clamp(-BEFORE, AFTER) + BEFORE
-            mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + heads["far"](far)[:, None] + (heads["tie"](said)[None] * seen[:, None])[None]
-            scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](mixed)))))
+        def told_by(these: Tensor, of: npt.NDArray[np.int_]) -> Tensor:
+            said, far = heads["said"](these), torch.tensor(distances(places, of))
+            by_work = heads["tie work"](said) * done[:, None] + done[:, None] + heads["far"](far) + heads["between"](torch.tensor(between(places, of)))
+            by_symptom = heads["tie"](said) * seen[:, None] + seen[:, None] + heads["since"](torch.tensor(since(list(story.troubles.values()), of)))
+            scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](said[None, None] + by_work[:, None] + by_symptom[None])))))
             scores = scores + _above(heads["result"](these))[None, None] + _above(heads["about"](these))[:, troubles].T[None, :, :, None]
             scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
             return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
 
-        numbers = torch.arange(len(whole))
-        by_part = told_by(vectors.parts, numbers.repeat_interleave(torch.tensor(vectors.counts)))
+        numbers = np.arange(len(whole))
+        by_part = told_by(vectors.parts, numbers.repeat(vectors.counts))
         told = by_part[..., :-1].unflatten(2, (-1, len(RESULTS))).split(vectors.counts, dim=2)
         return told_by(whole, numbers), torch.cat([torch.stack([parts.logsumexp(2) for parts in told], 2).flatten(2), by_part[..., -1:]], -1)
 
@@ -388,7 +405,7 @@ def begun(base: str, labels: Labels) -> Model:
 
 @torch.no_grad()
 def as_kept(labels: Labels) -> Model:
-    """The model that `reader.bin` holds; labels it does not know begin from nothing."""
+    """The model that `reader.bin` holds; labels and heads it does not know begin from nothing."""
     known = learned()
     size, inner = known.weights["0.wide"].shape[::-1]
     shape = BertConfig(vocab_size=len(known.encoder.pieces.numbers), hidden_size=size, intermediate_size=inner, num_hidden_layers=known.encoder.layers,
@@ -398,7 +415,7 @@ def as_kept(labels: Labels) -> Model:
     steps, symptoms = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
     gone = [None if row is None else row + len(known.labels["symptoms"]) for row in symptoms]
     rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1]}  # last the threshold
-    for name, parts in parts_of(model):
+    for name, parts in ((name, parts) for name, parts in parts_of(model) if name in known.weights):
         kept_table = known.weights[name]
         table = torch.tensor(kept_table[:] if isinstance(kept_table, Rows) else kept_table)
         for part, kept in zip(parts, table.split([len(part) for part in parts]) if len(parts) > 1 else [table], strict=True):

@@ -15,9 +15,11 @@ from casebase.retain.storychoice import BECAME
 from casebase.retain.storyencoded import RESULTS
 from casebase.retain.storyresults import SHORT, Tale, Tie
 from casebase.retrieve.logistic import Features, log_of, odds
+from casebase.trade.terms import kin
 
 EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
+_NEAR = 2  # sentences apart, a part and its setting are one piece of work
 UNCURED: Mapping[Result, float] = {"better": 0.5, "no change": 0.3, "worse": 0.3}  # from these chances on work that did not cure did so: people tell more of what was better than the record keeps
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
@@ -88,10 +90,11 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
     following = min((tale.works[other].number for other in later if tale.works[other].number > number), default=len(tale.parts))
     mentions = [place for place, labels in tale.mentions.items() if symptom in labels and place > number]
     helped = tale.helped[work][symptom]
+    of_part = [other for other in works if abs(tale.works[other].number - number) <= _NEAR and not tale.words[other].isdisjoint(tale.words[work])]
     terms = tale.choice.vocabulary.terms["symptom"]
     return {
         "symptom sure": odds(tale.sure[symptom]), "step sure": odds(step.chance),
-        "surest kin": odds(max((tale.sure[other] for other in symptoms if other != symptom and terms[other].under == terms[symptom].under), default=0.0)),
+        "surest kin": odds(max((tale.sure[other] for other in kin(terms, symptom, symptoms)), default=0.0)),
         **{f"told {result}": odds(told[result][0]) if result in told else odds(0.0) for result in RESULTS},
         **{f"encoded {result}": became.ever[column] for column, result in enumerate(RESULTS)}, "encoded none": became.none,
         **{f"encoded part {result}": became.part_ever[column] for column, result in enumerate(RESULTS)},
@@ -105,6 +108,7 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
         "last": not later, "later work": min(len(later), 5), "work": log_of(len(tale.works)), "symptoms": len(symptoms),
         "told since": max(-8, min(8, number - tale.first[symptom])), "told later": tale.first[symptom] > number,
         "still told": any(place <= following for place in mentions), "told after the next": any(place > following for place in mentions), "never again": not mentions,
-        "set": step.kind == "set", "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
+        "set": step.kind == "set", "sets what was done": step.kind == "set" and any(other < work and tale.works[other].step.kind == "do" for other in of_part),
+        "set after": step.kind == "do" and any(other > work and tale.works[other].step.kind == "set" for other in of_part), "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
         "told with": sum(other.number == number for other in tale.works) - 1,
     }

@@ -19,12 +19,14 @@ from casebase.retrieve.heads import LEAST, learned
 RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 CANDIDATES = 8
 BEFORE, AFTER = 4, 19  # so many sentences before and after a piece of work are told apart
+BETWEEN, SINCE = 7, 6  # sentences of other work, and since a symptom was told, that are told apart
 EARLY = 2  # a result is told at most so many sentences before its work
 NEVER = -30.0  # score of a result that cannot be
 MOST = 8.0  # what a sentence alone may add to a score
 SILENT = 2.0  # most work is told without a result
 _TINY = 1e-5  # as the heads were learned with
 
+Numbers = npt.NDArray[np.int_]
 Subject = Literal["steps", "symptoms", "result"]
 
 
@@ -63,18 +65,19 @@ class Encoded:
         """The chance of each result of each piece of work on each symptom by each sentence, an array of (work, symptoms,
         sentences, results), by the whole sentences and by their parts. `work` are sentences and labels ("do replace belt"), `symptoms` the sentences that tell each."""
         heads, vectors, kept = self._heads, self._vectors, self._heads.weights
-        places = np.array([place for place, _label in work])
+        places = [place for place, _label in work]
         done = vectors[places] @ kept["work"].T + heads.rows(kept["of step"], "steps", [label for _place, label in work])
         means = np.stack([vectors[list(telling)].mean(axis=0) if telling else np.zeros_like(vectors[0]) for telling in symptoms.values()])
         seen = means @ kept["trouble"].T + heads.rows(kept["of symptom"], "symptoms", list(symptoms))
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
 
-        def told_by(these: Vectors, of: npt.NDArray[np.int_], results: Vectors) -> Vectors:
+        def told_by(these: Vectors, of: Numbers, results: Vectors) -> Vectors:
             """The chances by what stands in the sentences of these numbers, and tells `results` by itself."""
-            said = these @ kept["said"].T + kept["said bias"]
-            far = np.clip(of[None] - places[:, None], -BEFORE, AFTER) + BEFORE
-            mixed = said[None, None] + done[:, None, None] + seen[None, :, None] + kept["far"][far][:, None] + ((said @ kept["tie"].T)[None] * seen[:, None])[None]
+            said, far = these @ kept["said"].T + kept["said bias"], distances(places, of)
+            by_work: Vectors = (said @ kept["tie work"].T) * done[:, None] + done[:, None] + kept["far"][far] + kept["between"][between(places, of)]
+            by_symptom: Vectors = (said @ kept["tie"].T) * seen[:, None] + seen[:, None] + kept["since"][since(list(symptoms.values()), of)]
             about = heads.rows(np.clip(heads.above_threshold(these, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
+            mixed: Vectors = said[None, None] + by_work[:, None] + by_symptom[None]
             scores = _layers(kept, mixed) + np.clip(results, -MOST, MOST) + about[None, :, :, None]
             scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
             flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
@@ -83,6 +86,24 @@ class Encoded:
 
         by_part = told_by(self._parts, self._places, self._said_by_part)
         return told_by(vectors, np.arange(len(vectors)), self.said), np.add.reduceat(by_part, self._begins, axis=2)
+
+
+def distances(places: Sequence[int], of: Numbers) -> Numbers:
+    """How far behind the work told at `places` stands what is `of` these sentences, counted from `BEFORE`: an array of (places, of)."""
+    found: Numbers = np.clip(of[None] - np.array(places)[:, None], -BEFORE, AFTER) + BEFORE
+    return found
+
+
+def between(places: Sequence[int], of: Numbers) -> Numbers:
+    """How many sentences tell of work after that at `places` and up to what is `of` these sentences: an array of (places, of)."""
+    every = np.unique(places)
+    found: Numbers = np.clip(every.searchsorted(of, "right")[None] - every.searchsorted(places, "right")[:, None], 0, BETWEEN)
+    return found
+
+
+def since(telling: Sequence[Sequence[int]], of: Numbers) -> Numbers:
+    """How many sentences before what is `of` these sentences each symptom was told last, 0 for the same, `SINCE` + 1 for never: an array of (symptoms, of)."""
+    return np.array([[min((min(number - told, SINCE) for told in numbers if told <= number), default=SINCE + 1) for number in of.tolist()] for numbers in telling])
 
 
 def _layers(kept: Mapping[str, Vectors], mixed: Vectors) -> Vectors:

@@ -14,6 +14,7 @@ from casebase.retain.storychoice import ACCEPTED, Choice
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storyties import helps
 from casebase.retrieve.logistic import Features, odds
+from casebase.trade.terms import kin
 
 _HEARD = 0.2  # from this chance on a sentence counts as one that tells it
 _FOLLOWED = 0.05  # from this chance on it is looked for what became of a symptom
@@ -89,9 +90,9 @@ def _end_features(choice: Choice, label: str, ends: Mapping[str, _End]) -> Featu
     """What became of a symptom, and of the one of its kind of which most is told: the one meant is that of which a result is told."""
     terms = choice.vocabulary.terms["symptom"]
     end = ends.get(label, _NO_END)
-    kin = [other for of, other in ends.items() if of != label and terms[of].under == terms[label].under] or [_NO_END]
-    return {**{f"end {name}": value for name, value in end._asdict().items()}, "end of kin": max(other.told for other in kin), "cure of kin": max(other.cured for other in kin),
-            "end beside kin": end.told > max(other.told for other in kin)}
+    others = [ends[other] for other in kin(terms, label, ends)] or [_NO_END]
+    return {**{f"end {name}": value for name, value in end._asdict().items()}, "end of kin": max(other.told for other in others), "cure of kin": max(other.cured for other in others),
+            "end beside kin": end.told > max(other.told for other in others)}
 
 
 def _features(choice: Choice, label: str, best: Mapping[str, float], hearings: Sequence[Hearing], done: Sequence[str]) -> Features:
@@ -101,8 +102,7 @@ def _features(choice: Choice, label: str, best: Mapping[str, float], hearings: S
     number = chances.index(order[0])
     early = chances[: max(1, len(chances) // 4)]
     terms = choice.vocabulary.terms["symptom"]
-    family = terms[label].under
-    kin = max((chance for other, chance in best.items() if other != label and terms[other].under == family), default=0.0)
+    of_kin = max((best[other] for other in kin(terms, label, best)), default=0.0)
     beside = max((chance for other, chance in hearings[number].chances.items() if other != label), default=0.0)
     states = [seen.status for hearing in hearings for seen in hearing.sentence.observations if seen.kind == "symptom" and seen.label == label]
     named = [term.how for hearing in hearings for term in hearing.sentence.of("symptom") if term.label == label]
@@ -112,7 +112,7 @@ def _features(choice: Choice, label: str, best: Mapping[str, float], hearings: S
         "sentences": min(4, sum(chance >= _HEARD for chance in chances)), "taken": any(label in hearing.taken for hearing in hearings),
         "taken often": min(4, sum(label in hearing.taken for hearing in hearings)), "place": number / len(chances), "early": odds(max(early)),
         "read": "present" in states, "read often": min(4, states.count("present")), "read absent": "absent" in states, "by name": "name" in named, "by pattern": "said" in named,
-        "kin": odds(kin), "best of kin": order[0] > kin, "beside": odds(beside), "best beside": order[0] > beside,
+        "kin": odds(of_kin), "best of kin": order[0] > of_kin, "beside": odds(beside), "best beside": order[0] > beside,
         "helped": helping > 0, "helped often": min(4, helping), "others taken": log(1 + len({other for hearing in hearings for other in hearing.taken if other != label})),
         "length": log(len(hearings)),
     }

@@ -22,7 +22,7 @@ from casebase.retrieve.sayings import OTHER, FloatArray, Sayings, read_examples
 from casebase.retrieve.status import Status
 from casebase.retrieve.understand import Observation, Understood, understand
 from casebase.trade import DATA
-from casebase.trade.terms import Term
+from casebase.trade.terms import Term, kin
 
 SUBJECT = "asked"  # of the weights
 KEPT = "complaints"  # of what was learned
@@ -122,12 +122,11 @@ class Weighed:
         start, end = self.clause_of(label)
         best, others = self.best[label], [other for other in self.labels if other != label]
         another = max(self._of(other, here) for other in others)
-        family = self.terms[label].under
         return {
             "best": log_of(best), "whole": log_of(self._of(label, self.whole)), "denied here": log_of(self._of(_NOT + label, here)),
             "denied": log_of(max(self._of(_NOT + label, chances) for chances in self.chances)), "another here": log_of(another),
             "another denied here": log_of(max(self._of(_NOT + other, here) for other in self.labels)), "nothing here": log_of(self._of(OTHER, here)),
-            "kin": log_of(max((self.best[other] for other in order if other != label and self.terms[other].under == family), default=0.0)),
+            "kin": log_of(max((self.best[other] for other in kin(self.terms, label, order)), default=0.0)),
             "best here": best > another, "denial": bool(_DENIED.search(self.text[start:end])), "past": bool(_PAST.search(self.text[start:end])),
             "elsewhere": sum(self._of(label, chances) for chances in self.chances) - best, "clauses": len(self.clauses), "words": log(1 + len(self.text.split())),
         }
@@ -135,19 +134,17 @@ class Weighed:
     def _heard(self, label: str) -> Features:
         """What the encoder says."""
         here, most, gone = self.encoded[label], self.encoded_most, self._encoded(label, self.gone)
-        kin = [odds for other, odds in self.encoded.items() if other != label and self.terms[other].under == self.terms[label].under]
         return {"encoded": here, "encoded told": here > 0, "encoded first": here == most, "encoded behind": most - here,
-                "encoded gone": float(gone.max()), "encoded gone here": float(gone[self._clause(label)]), "encoded kin": max(kin, default=LEAST),
+                "encoded gone": float(gone.max()), "encoded gone here": float(gone[self._clause(label)]), "encoded kin": max((self.encoded[other] for other in kin(self.terms, label, self.encoded)), default=LEAST),
                 "encoded and read": here * (self.states.get(label, "") == "present")}
 
     def _read(self, label: str, order: Collection[str]) -> Features:
         state, present = self.states.get(label, ""), [other for other, status in self.states.items() if status == "present"]
-        family = self.terms[label].under
         return {
             **{f"read {status}": state == status for status in ("present", "absent", "resolved", "possible", "historical")},
             "read in all": len(present), "nothing read": not present, "another read": any(other != label for other in present),
             "another denied": any(other != label and status != "present" for other, status in self.states.items()),
-            "kin read": any(other != label and self.terms[other].under == family for other in present),
+            "kin read": bool(kin(self.terms, label, present)),
             "read and like": (state == "present") * log_of(self.best[label]), "unread and like": (not state) * log_of(self.best[label]),
         }
 

@@ -174,6 +174,11 @@ def _word_lists(text: str) -> dict[str, tuple[str, ...]]:
     return {word: tuple(others) for word, others in json.loads(text).items()}
 
 
+def kin(terms: Mapping[str, Term], label: str, others: Iterable[str]) -> list[str]:
+    """Of some labels those that stand beside one, under the same parent."""
+    return [other for other in others if other != label and terms[other].under == terms[label].under]
+
+
 class _StoredTerms(Mapping[str, Term]):
     """Terms by label, each decoded when first asked for: a query needs a dozen of six hundred."""
 
