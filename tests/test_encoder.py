@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from scipy.special import softmax
 from scipy.stats import norm
 
-from casebase.retain.storyencoded import RESULTS, Encoded
+from casebase.retain.story import clauses
+from casebase.retain.storyencoded import BEFORE, RESULTS, SINCE, Encoded, between, distances, since
 from casebase.retrieve import encoder
-from casebase.retrieve.encoder import WINDOW, Encoder, Pieces, gelu, windows
+from casebase.retrieve.encoder import LONGEST, WINDOW, Encoder, Pieces, gelu, windows
 from casebase.retrieve.heads import learned
 from casebase.trade.terms import package_vocabulary
 
@@ -95,10 +96,19 @@ def test_the_reader_says_what_it_said_when_it_was_learned() -> None:
     """The likeliest step and symptom of each sentence and their log-odds by torch, kept beside the weights; whole numbers of
     eight bits move them a little."""
     reader = learned()
-    read = Encoded([[sentence] for sentence in reader.proof["sentences"]])
+    read = Encoded(reader.proof["sentences"])
     for subject, odds in (("steps", read.steps), ("symptoms", read.symptoms)):
         for row, (label, wanted) in zip(odds, reader.proof[subject], strict=True):
             assert row[reader.numbers[subject][label]] == pytest.approx(wanted, abs=0.5)
+
+
+def test_the_reader_tells_the_results_it_told_when_it_was_learned() -> None:
+    """The chances of what became of each symptom by each piece of work, by torch."""
+    proof = learned().proof
+    note = Encoded(proof["sentences"])
+    assert max(map(len, proof["sentences"])) > 1  # of several parts
+    for chances, wanted in zip(note.results([(place, label) for place, label in proof["work"]], proof["troubles"]), proof["results"], strict=True):
+        assert chances == pytest.approx(np.array(wanted), abs=0.05)
 
 
 def test_results_are_chances() -> None:
@@ -108,6 +118,14 @@ def test_results_are_chances() -> None:
         assert (chances >= 0).all()
         assert (chances.sum(axis=(2, 3)) <= 1 + 1e-5).all()
         assert chances[0, 0, 2, RESULTS.index("cured")] == chances[0, 0].max()
+
+
+def test_what_is_told_after_work_and_after_a_symptom_is_counted_in_sentences() -> None:
+    sentences = np.arange(12)
+    assert distances([1], sentences)[0].tolist() == [BEFORE - 1, *range(BEFORE, BEFORE + 11)]
+    after_first, after_second = between([1, 3, 3], sentences)[:2].tolist()
+    assert after_first == [0, 0, 0, *[1] * 9] and after_second == [0] * 12  # two things done in one sentence are one piece of work
+    assert since([[2, 4], []], sentences).tolist() == [[SINCE + 1, SINCE + 1, 0, 1, 0, 1, 2, 3, 4, 5, SINCE, SINCE], [SINCE + 1] * 12]
 
 
 def test_a_label_of_a_folders_own_vocabulary_is_held_against_its_sentence_alone() -> None:
@@ -123,11 +141,30 @@ def test_a_sentence_without_parts_is_its_own_part() -> None:
     assert all(odds.whole == odds.part for number in (0, 1) for odds in note.likely("steps", number).values())
 
 
+@given(st.lists(st.sampled_from(["it", "idled", ",", ", ", " but ", " and ", " ", "; ", " - ", "so", "rough.", ""]), max_size=14))
+def test_the_clauses_of_a_sentence_are_all_of_it(pieces: list[str]) -> None:
+    text = "".join(pieces)
+    assert "".join(clauses(text)) == text
+
+
+def test_a_sentence_is_cut_before_its_links() -> None:
+    assert clauses("It idled, but it still needed the choke") == ["It idled", ", but it still needed the choke"]
+    assert clauses("Runs fine.") == ["Runs fine."]
+
+
+def test_what_is_not_read_of_a_long_sentence_is_no_part_of_it() -> None:
+    parts = [f"it ran for {number} minutes," for number in range(LONGEST)]
+    whole, of_parts, counts = learned().encoder.parted([parts, ["Then it stopped."]])
+    assert counts[1] == 1 and 1 < counts[0] < LONGEST
+    assert len(whole) == 2 and len(of_parts) == sum(counts)
+
+
 def test_parts_are_read_in_the_light_of_the_whole() -> None:
     """What stands between two parts changes nothing: the sentence is read as one, and its vector is the mean of its parts by their pieces."""
     reader = learned().encoder
     parts = ["The idle came right,", "but it still needed the choke."]
-    (whole,), of_parts = reader.parted([parts])
+    (whole,), of_parts, counts = reader.parted([parts])
+    assert counts == [2]
     assert whole == pytest.approx(reader.vectors([" ".join(parts)])[0])
     sizes = [len(reader.pieces.of(part)) for part in parts]
     assert whole == pytest.approx(np.average(of_parts, axis=0, weights=sizes), abs=1e-4)

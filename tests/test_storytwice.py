@@ -8,7 +8,7 @@ from small_folders import lexicon
 from casebase.record.case import Repair, Setting, Step
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import is_amount
+from casebase.retain.storychanges import is_amount, lone
 from casebase.retain.storystep import Told
 from casebase.retain.storytwice import SET_BY, told_once
 from casebase.trade.readings import find_readings
@@ -47,12 +47,21 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
 @pytest.mark.parametrize(("text", "unit", "amount"), [
     ("I took up 8 mm", "mm", True), ("up half an inch on the idler", "in", True), ("backed the screw out a full turn", "turn", True),
     ("let it out by a quarter of a turn", "turn", True), ("made it 6 mm shorter", "mm", True),
-    ("took up the cable some 6 mm", "mm", True), ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the slack to 6 mm", "mm", False),
+    ("took up the cable 10 mm and it started to drive", "mm", True), ("took up the wheel cable on the nut, about 6 mm", "mm", True),
+    ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the cable, leaving 3 mm", "mm", False), ("took up the cable, 5 mm left", "mm", False),
+    ("took up the cable, coil gap 0.3 mm", "mm", False), ("took up the belt with 5 mm of sag", "mm", False), ("took up the cable and set the plug to 0.7 mm", "mm", False),
     ("I gave it 4 mm of play", "mm", False), ("set it to 8 mm", "mm", False), ("the screw was at one turn", "turn", False),
     ("wound the unloader up to 120 bar", "bar", False), ("pumped it up 2 psi", "psi", False)])
 def test_amounts(text: str, unit: str, amount: bool) -> None:
     (value,) = find_readings(text)
     assert is_amount(text, value, unit) == amount
+
+
+@pytest.mark.parametrize(("text", "side"), [
+    ("took up the cable 10 mm", ""), ("took up the belt and torqued the bolt to 20 N.m", "after"), ("took up the cable and set the gap to 0.3 mm", "after")])
+def test_how_much_was_taken_up_is_no_value(text: str, side: str) -> None:
+    (value,) = find_readings(text)
+    assert lone(text, value) == side
 
 
 def test_the_speed_that_was_set_is_told_by_its_size() -> None:

@@ -22,6 +22,7 @@ from casebase.trade.terms import (
     Term,
     Vocabulary,
     folder_vocabulary,
+    kin,
     package_vocabulary,
 )
 
@@ -88,6 +89,15 @@ def test_tree_similarity_is_symmetric_and_one_only_for_the_same(one: str, other:
 
 
 # --- terms and names ----------------------------------------------------------------------------------------------
+
+
+def test_kin_stand_under_the_same_parent() -> None:
+    terms = WORDS.terms["symptom"]
+    for label in terms:
+        of_it = kin(terms, label, terms)
+        assert label not in of_it and all(label in kin(terms, other, terms) for other in of_it)
+    assert "hard to restart hot" in kin(terms, "hard to start cold", terms)
+    assert kin(terms, "hard to start cold", ["vibrates", "hard to start cold"]) == []
 
 
 def test_names_are_resolved_with_capitals_ignored() -> None:

@@ -3,9 +3,9 @@
     python3 tools/learn_encoder.py --minutes 90             goes on from reader.bin as it is
     python3 tools/learn_encoder.py --minutes 90 --new 400   begins with the last 400 notes, which are new
     python3 tools/learn_encoder.py --minutes 90 --base BASE begins anew
+    python3 tools/learn_encoder.py --minutes 0              learns nothing, and writes the file anew
 
-Each processor learns by itself, in an order of its own, and the mean of their weights is kept: it reads better than any of them
-(Wortsman et al. 2022).
+All processors learn at once, each in an order of its own, on the same weights, and none waits for the others (Niu et al. 2011).
 
 BASE is a folder with a small English sentence encoder of the BERT kind in the usual files (config.json, vocab.txt,
 model.safetensors); reader.bin began with all-MiniLM-L6-v2 (Apache-2.0), four of its six layers. Needs torch and transformers,
@@ -64,7 +64,10 @@ RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfol
 HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
 PARTLY = 0.5  # weight of what is read by the parts of sentences beside what is read by the whole
 CROWD = 2000  # pieces encoded at once
-PROOF = ["Mower will not start.", "Checked the spark first and there was none.", "New plug, still dead.", "Set the coil gap to a business card and she fired."]
+PROOF = [
+    ToldSentence("Mower will not start.", ("symptom will not start",)), ToldSentence("Checked the spark first and there was none.", ("check spark on gap tester bad",)),
+    ToldSentence("New plug, still dead.", ("do replace spark plug", "symptom will not start")),
+    ToldSentence("Set the coil gap to a business card and she fired, but then it surged.", ("set ignition air gap", "symptom surges"))]
 LARGE = 20_000  # numbers of a table that is written in eight bits
 COMMON = 14_000  # the first pieces of a vocabulary are the common ones
 
@@ -127,8 +130,8 @@ def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int,
     return events
 
 
-class Vectors(NamedTuple):
-    """The vectors of the sentences of a text, of all their parts in order, and how many parts each sentence has."""
+class Parted(NamedTuple):
+    """The same as `casebase.retrieve.encoder.Parted`, to learn from."""
 
     whole: Tensor
     parts: Tensor
@@ -141,7 +144,8 @@ class Model(nn.Module):
     def __init__(self, pieces: Sequence[str], encoder: BertModel, labels: Labels) -> None:
         super().__init__()
         self.pieces, self.encoder = Pieces(pieces), encoder
-        self.encoder.embeddings.word_embeddings.requires_grad_(False)
+        for never_learned in (self.encoder.embeddings.word_embeddings, self.encoder.embeddings.token_type_embeddings):
+            never_learned.requires_grad_(False)
         size, steps, symptoms = self.encoder.config.hidden_size, len(labels.steps), len(labels.symptoms)
         self.drop = nn.Dropout(0.1)
         self.heads = nn.ModuleDict({
@@ -156,7 +160,7 @@ class Model(nn.Module):
         for name in ("between", "since", "tie work"):
             nn.init.zeros_(self.heads[name].weight)
 
-    def vectors(self, texts: Sequence[Sequence[Sequence[str]]]) -> list[Vectors]:
+    def vectors(self, texts: Sequence[Sequence[Sequence[str]]]) -> list[Parted]:
         """The vectors of each text, as `casebase.retrieve.encoder` finds them; windows of like length at a time."""
         cut = [[[self.pieces.of(clause) for clause in sentence] for sentence in text] for text in texts]
         flat = [[[number for clause in sentence for number in clause][:LONGEST] or [self.pieces.unknown] for sentence in text] for text in cut]
@@ -169,7 +173,8 @@ class Model(nn.Module):
                 text, first, last = seen[window]
                 shown = [piece if not self.training or random.random() >= HIDDEN else self.pieces.unknown for sentence in flat[text][first:last] for piece in sentence]
                 numbers[row, : sizes[window]] = torch.tensor([self.pieces.begin, *shown, self.pieces.end])
-            found = self.encoder(input_ids=numbers, attention_mask=(numbers != 0).long()).last_hidden_state
+            shown_at = torch.arange(numbers.shape[1])[None] < torch.tensor([sizes[window] for window in crowd])[:, None]
+            found = self.encoder(input_ids=numbers, attention_mask=shown_at.long()).last_hidden_state
             states |= dict(zip(crowd, found, strict=True))
         wholes: list[list[Tensor]] = [[] for _text in cut]
         parts: list[list[list[Tensor]]] = [[] for _text in cut]
@@ -182,14 +187,14 @@ class Model(nn.Module):
                     places = [min(start + done, end) for done in accumulate(map(len, cut[text][place]), initial=0)]
                     parts[text].append([states[window][one:other].mean(0) for one, other in pairwise(places) if other > one] or wholes[text][-1:])
                 start = end
-        return [Vectors(torch.stack(whole), torch.stack([part for of_sentence in of_text for part in of_sentence]), [len(of_sentence) for of_sentence in of_text])
+        return [Parted(torch.stack(whole), torch.stack([part for of_sentence in of_text for part in of_sentence]), [len(of_sentence) for of_sentence in of_text])
                 for whole, of_text in zip(wholes, parts, strict=True)]
 
     def wholes(self, texts: Sequence[Sequence[Sequence[str]]]) -> Tensor:
         """The vectors of the sentences of all texts."""
         return torch.cat([one.whole for one in self.vectors(texts)])
 
-    def results(self, vectors: Vectors, story: Story) -> tuple[Tensor, Tensor]:
+    def results(self, vectors: Parted, story: Story) -> tuple[Tensor, Tensor]:
         """The logarithms of the chances of each sentence and result, and last of none, by work and symptom; by whole sentences, and by
         their parts, of which any may tell it."""
         heads, whole = self.heads, vectors.whole
@@ -200,10 +205,10 @@ class Model(nn.Module):
         seen = heads["trouble"](means) + heads["of symptom"](troubles)
         silent = heads["none"](F.gelu(heads["none norm"](done[:, None] + seen[None]))) + SILENT
 
-        def told_by(these: Tensor, of: npt.NDArray[np.int_]) -> Tensor:
-            said, far = heads["said"](these), torch.tensor(distances(places, of))
-            by_work = heads["tie work"](said) * done[:, None] + done[:, None] + heads["far"](far) + heads["between"](torch.tensor(between(places, of)))
-            by_symptom = heads["tie"](said) * seen[:, None] + seen[:, None] + heads["since"](torch.tensor(since(list(story.troubles.values()), of)))
+        def told_by(these: Tensor, numbers: npt.NDArray[np.int_]) -> Tensor:
+            said, far = heads["said"](these), torch.tensor(distances(places, numbers))
+            by_work = heads["tie work"](said) * done[:, None] + done[:, None] + heads["far"](far) + heads["between"](torch.tensor(between(places, numbers)))
+            by_symptom = heads["tie"](said) * seen[:, None] + seen[:, None] + heads["since"](torch.tensor(since(list(story.troubles.values()), numbers)))
             scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](said[None, None] + by_work[:, None] + by_symptom[None])))))
             scores = scores + _above(heads["result"](these))[None, None] + _above(heads["about"](these))[:, troubles].T[None, :, :, None]
             scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
@@ -225,16 +230,17 @@ class Model(nn.Module):
                                       ("about", [story.about for story in stories], None)):
             told = torch.cat(wanted)
             found = found + thresholds(heads[name](every), told, counted) + PARTLY * thresholds(_likeliest(heads[name](parts), counts), told, counted)
-        misses = [self._missed(Vectors(self.drop(one.whole), self.drop(one.parts), one.counts), story)
+        misses = [self._missed(Parted(self.drop(one.whole), self.drop(one.parts), one.counts), story)
                   for one, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
         return found + 3 * torch.cat(misses).mean() if misses else found
 
-    def _missed(self, vectors: Vectors, story: Story) -> Tensor:
+    def _missed(self, vectors: Parted, story: Story) -> Tensor:
         by_whole, by_part = self.results(vectors, story)
-        return _missed(by_whole, story) + PARTLY * _missed(by_part, story)
+        return _surprise(by_whole, story) + PARTLY * _surprise(by_part, story)
 
 
-def _missed(chances: Tensor, story: Story) -> Tensor:
+def _surprise(chances: Tensor, story: Story) -> Tensor:
+    """How unlikely what was told is by these logarithms of chances, for each piece of work and symptom."""
     missed = -chances[..., -1]
     for (work, trouble), events in story.events.items():
         told = torch.stack([chances[work, trouble, len(RESULTS) * row + result] for row, result in events])
@@ -322,16 +328,15 @@ class Lessons(NamedTuple):
 
 
 def taught(model: Model, labels: Labels, lessons: Lessons) -> Model:
-    """The mean of what each processor makes of the model."""
+    """The model, which all processors teach at once: their weights are one, and each changes them as it goes."""
     runs = os.cpu_count() or 1
     with ProcessPoolExecutor(runs, get_context("fork")) as pool:
-        found = list(pool.map(teach, repeat(model), repeat(labels), repeat(lessons), range(runs)))
-    model.load_state_dict({name: torch.tensor(np.mean([of[name] for of in found], axis=0)) for name in found[0]}, strict=False)
+        list(pool.map(teach, repeat(model.share_memory()), repeat(labels), repeat(lessons), range(runs)))
     return model.eval()
 
 
-def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> dict[str, npt.NDArray[Any]]:
-    """Goes through notes, sayings and questions in turn, with ever smaller steps; the new notes first. What was learned, by its name in the model."""
+def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
+    """Goes through notes, sayings and questions in turn, with ever smaller steps; the new notes first."""
     torch.set_num_threads(1)
     random.seed(run)
     torch.manual_seed(run)
@@ -341,8 +346,7 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> dict[str,
     for of in (questions, sayings):
         random.shuffle(of)
     streams = [cycle(of) for of in (notes, questions, sayings)]
-    learning = {name: parameter for name, parameter in model.named_parameters() if parameter.requires_grad}
-    heads, encoder = ([parameter for name, parameter in learning.items() if name.startswith(part)] for part in ("heads.", "encoder."))
+    heads, encoder = ([parameter for parameter in part.parameters() if parameter.requires_grad] for part in (model.heads, model.encoder))
     steps = torch.optim.AdamW([{"params": encoder, "times": 1}, {"params": heads, "times": 10}], weight_decay=0.01)
     model.train()
     start, batch = time.monotonic(), 0
@@ -359,7 +363,6 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> dict[str,
         steps.step()
         if batch % 20 == 0:
             print(f"{run}: {batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
-    return {name: parameter.detach().numpy() for name, parameter in learning.items()}
 
 
 def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequence[int]) -> None:
@@ -380,14 +383,19 @@ def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequenc
 
 
 @torch.no_grad()
-def proof(model: Model, labels: Labels) -> dict[str, list[Any]]:
-    """Some sentences with the likeliest step and symptom of each and their log-odds, for the test of what casebase makes of the weights."""
-    vectors = model.wholes([[[sentence] for sentence in PROOF]])
-    found: dict[str, list[Any]] = {"sentences": PROOF}
+def proof(model: Model, labels: Labels) -> dict[str, Any]:
+    """Some sentences with the likeliest step and symptom of each and their log-odds, and the chances of the results of the work they tell, for the
+    test of what casebase makes of the weights."""
+    story = labels.story(PROOF)
+    [vectors] = model.vectors([story.texts])
+    found: dict[str, Any] = {"sentences": story.texts}
     for subject, of in (("steps", labels.steps), ("symptoms", labels.symptoms)):
-        scores = model.heads[subject](vectors)
+        scores = model.heads[subject](vectors.whole)
         odds = scores[:, : len(of)] - scores[:, -1:]
         found[subject] = [[of[int(row.argmax())], round(float(row.max()), 3)] for row in odds]
+    found["work"] = [[place, labels.steps[step]] for place, step in story.work]
+    found["troubles"] = {labels.symptoms[symptom]: told for symptom, told in story.troubles.items()}
+    found["results"] = [chances[..., :-1].exp().unflatten(2, (-1, len(RESULTS))).numpy().round(4).tolist() for chances in model.results(vectors, story)]
     return found
 
 
@@ -477,6 +485,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=90)
     parser.add_argument("--new", type=int, default=0, help="so many notes at the end of told.txt are new, and are learned from first")
     given = parser.parse_args()
+    torch.manual_seed(1)  # for labels and heads that begin from nothing
     names = list(told_stories())
     asked = range(len(asked_texts()))
     held = names[::HELD] if given.base else held_on(names, learned().held)
@@ -487,7 +496,7 @@ def main() -> None:
     model = begun(given.base, labels) if given.base else as_kept(labels)
     new = sum(name not in set(held) for name in names[-given.new:]) if given.new else 0
     lessons = Lessons([name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], new, given.minutes)
-    write(taught(model, labels, lessons), labels, held, held_asked)
+    write(taught(model, labels, lessons) if given.minutes else model.eval(), labels, held, held_asked)
 
 
 if __name__ == "__main__":

@@ -75,7 +75,7 @@ def stretches(text: str) -> Iterator[tuple[int, int]]:
 def clauses(text: str) -> list[str]:
     """A whole sentence cut before each link between stretches: "it idled" and ", but it still needed the choke"."""
     ends = [end for _start, end in stretches(text)]
-    return [text[start:end] for start, end in zip((0, *ends[:-1]), (*ends[:-1], len(text)), strict=True)] or [text]
+    return [text[start:end] for start, end in zip((0, *ends[:-1]), (*ends[:-1], len(text)), strict=True)]
 
 
 def sentences(text: str, lexicon: Lexicon) -> Iterator[Sentence]:

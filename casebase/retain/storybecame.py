@@ -19,7 +19,7 @@ from casebase.trade.terms import kin
 
 EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 CURED, LEAST_CURE = 1.5, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
-_NEAR = 2  # sentences apart, a part and its setting are one piece of work
+_NEAR = 2  # sentences apart at most, work that shares a word is mostly of one part
 UNCURED: Mapping[Result, float] = {"better": 0.5, "no change": 0.3, "worse": 0.3}  # from these chances on work that did not cure did so: people tell more of what was better than the record keeps
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
@@ -109,6 +109,6 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
         "told since": max(-8, min(8, number - tale.first[symptom])), "told later": tale.first[symptom] > number,
         "still told": any(place <= following for place in mentions), "told after the next": any(place > following for place in mentions), "never again": not mentions,
         "set": step.kind == "set", "sets what was done": step.kind == "set" and any(other < work and tale.works[other].step.kind == "do" for other in of_part),
-        "set after": step.kind == "do" and any(other > work and tale.works[other].step.kind == "set" for other in of_part), "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
+        "is set after": step.kind == "do" and any(other > work and tale.works[other].step.kind == "set" for other in of_part), "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
         "told with": sum(other.number == number for other in tale.works) - 1,
     }

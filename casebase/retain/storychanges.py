@@ -187,8 +187,11 @@ _OF_SLACK = re.compile(r" (?:of )?(?:slack|play|give|free|off the)\b", re.IGNORE
 _GAP = re.compile(r"\b(?:gap|on|in|up|done|with),? (?:of |with )?(?:about |around )?$", re.IGNORECASE)
 _UNTIL = re.compile(r"\b(?:till|until)\b[^,;.]*$", re.IGNORECASE)
 _GIVEN = re.compile(r"\b(?:new|(?<!\bit )(?<!\bthey )(?<!\bthat )(?<!\bwhich )(?<!belt )(?<!chain )(?<!cable )gave|give|put|fitted|set|left|leave|took|take|torqued|gapped|got|to|till|until|now)\b[^.;]{0,60}$", re.IGNORECASE)
-_TAKEN_UP = re.compile(r"\b(?:took|taken|take|taking) up (?:(?!\b(?:to|at|till|until|was|is|now|for|from|slack|slop|play)\b)[^;.\d]){0,30}$", re.IGNORECASE)
-_LEFT_AT = re.compile(r" (?:\w+ ){0,3}?(?:slack|slop|play|to)\b", re.IGNORECASE)  # "took up the cable, 10 mm of slack to three"
+# "took up the drive cable first, about 8 mm": how much of it, unless it goes on to where it was left.
+_TAKEN_UP = re.compile(
+    r"\b(?:took|taken|take|taking) up (?:(?:it|them|(?:the |his |her |its |that |my )?(?:\w+ )?(?:cable|wire|belt|chain|adjuster|nut|idler|tensioner|rod|linkage|lever)s?)(?: (?:at|on) the \w+)?,? )?"
+    rf"(?:(?:first|then|next|again|too|by|maybe|another|only),? )*{APPROACH}$", re.IGNORECASE)
+_LEFT_AT = re.compile(rf" (?:of )?(?:free )?(?:slack|slop|play|sag|give|deflection|left|free)\b| (?:down |back )?to (?:{_PART}|{_NUMBER.pattern}|none|nothing|next to nothing)", re.IGNORECASE)
 
 
 def lone(text: str, value: Reading) -> str:
@@ -212,6 +215,7 @@ _MOVED_BY = re.compile(
     rf"nudged|screwed|tightened|slackened)\s+{APPROACH}(?:the |an? |by )?$", re.IGNORECASE)
 _SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|shorter|longer|higher|lower|further|tighter|looser|richer|leaner|(?:anti-?)?clockwise)\b", re.IGNORECASE)
 _TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)
+_LENGTHS = ("mm", "cm", "in", "thou")
 _NEVER_BY = (":1", "psi", "bar", "N.m")  # of these the whole is told
 
 
@@ -225,7 +229,7 @@ def is_amount(text: str, value: Reading, unit: str) -> bool:
 
 def is_taken_up(text: str, value: Reading) -> bool:
     """Whether a number tells how much of a cable or belt was taken up, and not how much slack was left."""
-    return bool(_TAKEN_UP.search(text[: value.start])) and not _LEFT_AT.match(text[value.end:])
+    return value.unit in _LENGTHS and bool(_TAKEN_UP.search(text[: value.start])) and not _LEFT_AT.match(text[value.end:])
 
 
 def by_itself(text: str, change: Change) -> bool:

@@ -19,7 +19,7 @@ from casebase.retrieve.heads import LEAST, learned
 RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
 CANDIDATES = 8
 BEFORE, AFTER = 4, 19  # so many sentences before and after a piece of work are told apart
-BETWEEN, SINCE = 7, 6  # sentences of other work, and since a symptom was told, that are told apart
+BETWEEN, SINCE = 7, 6  # so many sentences of later work, and so many since a symptom was told, are told apart
 EARLY = 2  # a result is told at most so many sentences before its work
 NEVER = -30.0  # score of a result that cannot be
 MOST = 8.0  # what a sentence alone may add to a score
@@ -43,9 +43,9 @@ class Encoded:
 
     def __init__(self, sentences: Sequence[Sequence[str]]) -> None:
         self._heads = learned()
-        self._vectors, self._parts = self._heads.encoder.parted(sentences)
-        self._begins = np.cumsum([0, *(len(parts) for parts in sentences[:-1])])  # of each sentence the place of its first part
-        self._places = np.repeat(np.arange(len(sentences)), [len(parts) for parts in sentences])
+        self._vectors, self._parts, counts = self._heads.encoder.parted(sentences)
+        self._begins = np.cumsum([0, *counts[:-1]])  # of each sentence the place of its first part
+        self._numbers = np.arange(len(sentences)).repeat(counts)  # of each part the number of its sentence
         self.steps, self.symptoms, self.said = (self._odds(self._vectors, subject) for subject in ("steps", "symptoms", "result"))
         self._said_by_part = self._odds(self._parts, "result")
         self._by_part = {subject: np.maximum.reduceat(self._odds(self._parts, subject), self._begins, axis=0) for subject in ("steps", "symptoms")}
@@ -71,39 +71,41 @@ class Encoded:
         seen = means @ kept["trouble"].T + heads.rows(kept["of symptom"], "symptoms", list(symptoms))
         silent = gelu(normal(done[:, None] + seen[None], kept["none norm"], _TINY)) @ kept["none"].T + kept["none bias"] + SILENT
 
-        def told_by(these: Vectors, of: Numbers, results: Vectors) -> Vectors:
+        def told_by(these: Vectors, numbers: Numbers, results: Vectors) -> Vectors:
             """The chances by what stands in the sentences of these numbers, and tells `results` by itself."""
-            said, far = these @ kept["said"].T + kept["said bias"], distances(places, of)
-            by_work: Vectors = (said @ kept["tie work"].T) * done[:, None] + done[:, None] + kept["far"][far] + kept["between"][between(places, of)]
-            by_symptom: Vectors = (said @ kept["tie"].T) * seen[:, None] + seen[:, None] + kept["since"][since(list(symptoms.values()), of)]
+            said, far = these @ kept["said"].T + kept["said bias"], distances(places, numbers)
+            by_work: Vectors = (said @ kept["tie work"].T) * done[:, None] + done[:, None] + kept["far"][far] + kept["between"][between(places, numbers)]
+            by_symptom: Vectors = (said @ kept["tie"].T) * seen[:, None] + seen[:, None] + kept["since"][since(list(symptoms.values()), numbers)]
             about = heads.rows(np.clip(heads.above_threshold(these, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
-            mixed: Vectors = said[None, None] + by_work[:, None] + by_symptom[None]
-            scores = _layers(kept, mixed) + np.clip(results, -MOST, MOST) + about[None, :, :, None]
-            scores[np.broadcast_to((far < BEFORE - EARLY)[:, None, :, None], scores.shape)] = NEVER
-            flat = softmax(np.concatenate([scores.reshape(*scores.shape[:2], -1), silent], axis=-1))
-            chances: Vectors = flat[..., :-1].reshape(scores.shape)
-            return chances
+            alone = np.clip(results, -MOST, MOST) + about[..., None]
+            found = []
+            for of_work, apart, none in zip(said + by_work, far, silent, strict=True):  # one after the other: all together can be too large
+                scores = _layers(kept, of_work + by_symptom) + alone
+                scores[:, apart < BEFORE - EARLY] = NEVER
+                found.append(softmax(np.concatenate([scores.reshape(len(symptoms), -1), none], axis=-1))[:, :-1].reshape(scores.shape))
+            return np.stack(found)
 
-        by_part = told_by(self._parts, self._places, self._said_by_part)
+        by_part = told_by(self._parts, self._numbers, self._said_by_part)
         return told_by(vectors, np.arange(len(vectors)), self.said), np.add.reduceat(by_part, self._begins, axis=2)
 
 
-def distances(places: Sequence[int], of: Numbers) -> Numbers:
-    """How far behind the work told at `places` stands what is `of` these sentences, counted from `BEFORE`: an array of (places, of)."""
-    found: Numbers = np.clip(of[None] - np.array(places)[:, None], -BEFORE, AFTER) + BEFORE
+def distances(places: Sequence[int], numbers: Numbers) -> Numbers:
+    """How far behind the work told at `places` the sentences of these numbers stand, counted from `BEFORE`: an array of (places, numbers)."""
+    found: Numbers = np.clip(numbers[None] - np.array(places)[:, None], -BEFORE, AFTER) + BEFORE
     return found
 
 
-def between(places: Sequence[int], of: Numbers) -> Numbers:
-    """How many sentences tell of work after that at `places` and up to what is `of` these sentences: an array of (places, of)."""
+def between(places: Sequence[int], numbers: Numbers) -> Numbers:
+    """In how many sentences work is told after that at `places`, up to the sentences of these numbers: an array of (places, numbers)."""
     every = np.unique(places)
-    found: Numbers = np.clip(every.searchsorted(of, "right")[None] - every.searchsorted(places, "right")[:, None], 0, BETWEEN)
+    found: Numbers = np.clip(every.searchsorted(numbers, "right")[None] - every.searchsorted(places, "right")[:, None], 0, BETWEEN)
     return found
 
 
-def since(telling: Sequence[Sequence[int]], of: Numbers) -> Numbers:
-    """How many sentences before what is `of` these sentences each symptom was told last, 0 for the same, `SINCE` + 1 for never: an array of (symptoms, of)."""
-    return np.array([[min((min(number - told, SINCE) for told in numbers if told <= number), default=SINCE + 1) for number in of.tolist()] for numbers in telling])
+def since(telling: Sequence[Sequence[int]], numbers: Numbers) -> Numbers:
+    """How many sentences ago each symptom was told last: 0 where the sentence of the number tells it, `SINCE` + 1 where it was not told by then; an array of
+    (symptoms, numbers)."""
+    return np.array([[min((min(number - told, SINCE) for told in of_symptom if told <= number), default=SINCE + 1) for number in numbers.tolist()] for of_symptom in telling])
 
 
 def _layers(kept: Mapping[str, Vectors], mixed: Vectors) -> Vectors:

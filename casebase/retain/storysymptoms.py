@@ -7,17 +7,16 @@ from collections.abc import Collection, Mapping, Sequence
 from math import log, prod
 from typing import NamedTuple
 
-import numpy as np
-
 from casebase.retain.story import Sentence
 from casebase.retain.storychoice import ACCEPTED, Choice
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storyties import helps
+from casebase.retrieve.encoder import Vectors
 from casebase.retrieve.logistic import Features, odds
 from casebase.trade.terms import kin
 
 _HEARD = 0.2  # from this chance on a sentence counts as one that tells it
-_FOLLOWED = 0.05  # from this chance on it is looked for what became of a symptom
+_FOLLOWED = 0.05  # of a symptom less likely than this it does not matter what became of it
 
 
 class Hearing(NamedTuple):
@@ -43,24 +42,18 @@ def heard(choice: Choice, hearings: Sequence[Hearing], work: Sequence[tuple[int,
     """The symptoms that a note most likely tells, in the order in which they are told; `work` are the sentences and labels ("do replace belt") of
     what was done on a kind of `machine`."""
     told = dict.fromkeys(label for hearing in hearings for label in hearing.chances)
-    best = {label: max(hearing.chances.get(label, 0.0) for hearing in hearings) for label in told}
-    telling = {label: _telling([hearing.chances.get(label, 0.0) for hearing in hearings]) for label in told}
+    chances = {label: [hearing.chances.get(label, 0.0) for hearing in hearings] for label in told}
+    best = {label: max(of_label) for label, of_label in chances.items()}
+    telling = {label: tuple(number for number, chance in enumerate(of_label) if chance >= min(_HEARD, best[label])) for label, of_label in chances.items()}
     ends = _ends(encoded, work, {label: numbers for label, numbers in telling.items() if best[label] >= _FOLLOWED})
     done = dict.fromkeys(label.removeprefix("do ") for _number, label in work if label.startswith("do "))
     found = []
     for label in told:
-        features = {**_features(choice, label, best, hearings, tuple(done)), **_end_features(choice, label, ends), "of the machine": choice.machines.fit(label, machine)}
+        features = {**_features(choice, label, chances[label], best, hearings, tuple(done)), **_end_features(choice, label, ends), "of the machine": choice.machines.fit(label, machine)}
         chance = choice.chance("symptoms of the note", label, features, None)
         if chance >= ACCEPTED["symptoms of the note"] or any(label in hearing.named for hearing in hearings):
-            first = max(telling[label], key=lambda number: (hearings[number].chances.get(label, 0.0), -number))
-            found.append(Heard(label, chance, first, telling[label]))
+            found.append(Heard(label, chance, chances[label].index(best[label]), telling[label]))
     return sorted(found, key=lambda symptom: (symptom.best, -symptom.chance))
-
-
-def _telling(chances: Sequence[float]) -> tuple[int, ...]:
-    """The numbers of the sentences that may tell a symptom, at least the likeliest."""
-    first = chances.index(max(chances))
-    return tuple(number for number, chance in enumerate(chances) if chance >= _HEARD or number == first)
 
 
 class _End(NamedTuple):
@@ -79,11 +72,14 @@ def _ends(encoded: Encoded, work: Sequence[tuple[int, str]], telling: Mapping[st
     """What the encoder finds became of each symptom."""
     if not work or not telling:
         return {}
-    found = []
-    for chances in encoded.results(work, telling):
-        of_each = chances.sum(axis=2)  # by work, symptom and result
-        found += [of_each.sum(axis=2).max(axis=0), of_each[..., RESULTS.index("cured")].max(axis=0)]
-    return {label: _End(*(odds(min(1.0, float(chance))) for chance in of_label)) for label, of_label in zip(telling, np.transpose(found), strict=True)}
+    whole, by_part = (chances.sum(axis=2) for chances in encoded.results(work, telling))  # by work, symptom and result
+
+    def likeliest(chances: Vectors, place: int) -> float:
+        return odds(min(1.0, float(chances[:, place].max())))
+
+    cured = RESULTS.index("cured")
+    return {label: _End(told=likeliest(whole.sum(axis=2), place), cured=likeliest(whole[..., cured], place),
+                        part_told=likeliest(by_part.sum(axis=2), place), part_cured=likeliest(by_part[..., cured], place)) for place, label in enumerate(telling)}
 
 
 def _end_features(choice: Choice, label: str, ends: Mapping[str, _End]) -> Features:
@@ -92,12 +88,11 @@ def _end_features(choice: Choice, label: str, ends: Mapping[str, _End]) -> Featu
     end = ends.get(label, _NO_END)
     others = [ends[other] for other in kin(terms, label, ends)] or [_NO_END]
     return {**{f"end {name}": value for name, value in end._asdict().items()}, "end of kin": max(other.told for other in others), "cure of kin": max(other.cured for other in others),
-            "end beside kin": end.told > max(other.told for other in others)}
+            "more told than of kin": end.told > max(other.told for other in others)}
 
 
-def _features(choice: Choice, label: str, best: Mapping[str, float], hearings: Sequence[Hearing], done: Sequence[str]) -> Features:
-    """What speaks for and against a symptom, over the whole note."""
-    chances = [hearing.chances.get(label, 0.0) for hearing in hearings]
+def _features(choice: Choice, label: str, chances: Sequence[float], best: Mapping[str, float], hearings: Sequence[Hearing], done: Sequence[str]) -> Features:
+    """What speaks for and against a symptom with these chances by sentence, over the whole note; `best` are those of all."""
     order = sorted(chances, reverse=True)
     number = chances.index(order[0])
     early = chances[: max(1, len(chances) // 4)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -65,6 +66,15 @@ def _words(text: str) -> Iterator[str]:
         yield word
 
 
+class Parted(NamedTuple):
+    """The vectors of the sentences of a text, an array of (sentences, size), of all their parts in order, (parts, size), and how many
+    parts each sentence has, at least one."""
+
+    whole: Vectors
+    parts: Vectors
+    counts: list[int]
+
+
 class Encoder:
     """`vectors` gives one vector of `size` numbers to each sentence of a text."""
 
@@ -76,25 +86,24 @@ class Encoder:
 
     def vectors(self, sentences: Sequence[str]) -> Vectors:
         """The vectors of the sentences of one text, in order: an array of (sentences, size)."""
-        return self.parted([[sentence] for sentence in sentences])[0]
+        return self.parted([[sentence] for sentence in sentences]).whole
 
-    def parted(self, sentences: Sequence[Sequence[str]]) -> tuple[Vectors, Vectors]:
-        """The vectors of the sentences of one text, each given by its parts, and of all the parts in order: arrays of (sentences, size) and
-        (parts, size). All are read alike; what lies behind the first `LONGEST` pieces of a sentence is not read."""
+    def parted(self, sentences: Sequence[Sequence[str]]) -> Parted:
+        """The vectors of the sentences of one text, each given by its parts. All are read alike; what lies behind the first `LONGEST` pieces of a
+        sentence is not read."""
         cut = [[self.pieces.of(part) for part in parts] for parts in sentences]
         numbers = [[number for part in parts for number in part][:LONGEST] or [self.pieces.unknown] for parts in cut]
-        found, of_parts = np.zeros((len(numbers), self.size), np.float32), list[Vectors]()
-        done = 0
+        found, of_parts = np.zeros((len(numbers), self.size), np.float32), list[list[Vectors]]()
         for first, last in windows([len(sentence) for sentence in numbers]):
             states = self._states([self.pieces.begin, *(number for sentence in numbers[first:last] for number in sentence), self.pieces.end])
             ends = np.cumsum([1, *(len(sentence) for sentence in numbers[first:last])])
             for sentence, (start, end) in enumerate(pairwise(ends), first):
-                if sentence >= done:
+                if sentence == len(of_parts):
                     found[sentence] = states[start:end].mean(axis=0)
                     places = np.minimum(start + np.cumsum([0, *map(len, cut[sentence])]), end)
-                    of_parts += [states[one:other].mean(axis=0) if other > one else found[sentence] for one, other in pairwise(places)]
-            done = last
-        return found, np.array(of_parts, np.float32).reshape(-1, self.size)
+                    of_parts.append([states[one:other].mean(axis=0) for one, other in pairwise(places) if other > one] or [found[sentence]])
+        every = [part for parts in of_parts for part in parts]
+        return Parted(found, np.array(every, np.float32).reshape(-1, self.size), [len(parts) for parts in of_parts])
 
     def _states(self, numbers: Sequence[int]) -> Vectors:
         """The last state of each piece."""

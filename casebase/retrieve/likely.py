@@ -115,7 +115,7 @@ class Weighed:
         some |= set(sorted(self.labels, key=lambda label: -self.encoded[label])[:_CANDIDATES])
         order = sorted((label for label in some if label in self.best), key=lambda label: (-self.best[label], label))
         for place, label in enumerate(order):
-            yield label, {**self._likeness(label, order), **self._read(label, order), **self._heard(label), "place": min(place, 8), "first": place == 0, "second": place == 1}
+            yield label, {**self._likeness(label, order), **self._read(label), **self._heard(label), "place": min(place, 8), "first": place == 0, "second": place == 1}
 
     def _likeness(self, label: str, order: Sequence[str]) -> Features:
         here = self.chances[self._clause(label)]
@@ -138,7 +138,7 @@ class Weighed:
                 "encoded gone": float(gone.max()), "encoded gone here": float(gone[self._clause(label)]), "encoded kin": max((self.encoded[other] for other in kin(self.terms, label, self.encoded)), default=LEAST),
                 "encoded and read": here * (self.states.get(label, "") == "present")}
 
-    def _read(self, label: str, order: Collection[str]) -> Features:
+    def _read(self, label: str) -> Features:
         state, present = self.states.get(label, ""), [other for other, status in self.states.items() if status == "present"]
         return {
             **{f"read {status}": state == status for status in ("present", "absent", "resolved", "possible", "historical")},

@@ -175,7 +175,7 @@ def _word_lists(text: str) -> dict[str, tuple[str, ...]]:
 
 
 def kin(terms: Mapping[str, Term], label: str, others: Iterable[str]) -> list[str]:
-    """Of some labels those that stand beside one, under the same parent."""
+    """Of some labels the others under the same parent."""
     return [other for other in others if other != label and terms[other].under == terms[label].under]
 
 
