@@ -87,17 +87,18 @@ class Tale:
         again = {tie: 1.0 if tie in plain else self.choice.chance("effects beside", self.thing(tie), {**found, **rivals.features(tie)}, self.parts[tie.number])
                  for tie, found in features.items()}
         again = {tie: chance for tie, chance in again.items() if chance >= UNNAMED or not features[tie]["another named"] or len(self.parts) > SHORT}
-        return again | dict(self._shared(_best(again, again, ACCEPTED["effects beside"])))
+        likely = _best(again, again, ACCEPTED["effects beside"])
+        return again | {shared: again[tie] for tie, shared in self.shared(likely)}
 
-    def _shared(self, told: Mapping[Tie, float]) -> Iterator[tuple[Tie, float]]:
-        """ "Neither helped": what the last thing did, those before it of which nothing was said did too."""
+    def shared(self, told: Collection[Tie]) -> Iterator[tuple[Tie, Tie]]:
+        """ "Neither helped": what the last thing did, those before it of which nothing was said did too. Each with the result it is taken from."""
         spoken_of = {tie.work for tie in told}
-        for tie, chance in told.items():
+        for tie in told:
             if is_of_each(self.parts[tie.number].text):
                 for work in range(tie.work - 1, -1, -1):
                     if work in spoken_of:
                         break
-                    yield tie._replace(work=work), chance
+                    yield tie, tie._replace(work=work)
 
     def _is_plain(self, tie: Tie) -> bool:
         """Whether the rules read a result in a stretch that names the symptom and in which no known phrase says another, or in a

@@ -29,7 +29,6 @@ _SAYS_WHICH = re.compile(r"\bidl\w*|\btick|\bfull|\bflat out\b|\bwide open\b|\bt
 _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
-UNWORKED = 0.85  # less sure than this, a stretch that tells a finding and no word of work tells no work
 LIKELY = "{what} is likely, though not told in known words"
 
 
@@ -98,10 +97,16 @@ class Weighing:
                 kept.append(step)
         for like in sorted(chances, key=lambda like: like.start):
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
-            if unread and like.label != _OF_OWNER and not (chances[like] < UNWORKED and only_found(sentence.text[like.start: like.end], like.label)):
+            if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, told)):
                 self._add(like, sentence, kept, chances[like])
         self._settings({like: chances[like] for like in sorted(chances, key=lambda like: like.start) if like.label in taken and like.label.startswith("set ")}, number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
+
+    def _is_mended(self, label: str, told: Sequence[Told]) -> bool:
+        """Whether one of the steps `told` mends what the action of a label would: "found the needle worn, fitted a kit"."""
+        terms = self.choice.vocabulary.terms["action"]
+        cures = terms[label.removeprefix("do ")].cures
+        return any(not set(cures).isdisjoint(terms[action].cures) for step in told if step.kind == "do" for action in step.terms)
 
     def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> bool:
         """Notes what the rules tie in a sentence to the work in sight; True where there was any. Symptoms in `new` are told of
