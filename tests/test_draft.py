@@ -108,9 +108,9 @@ def f1(names: Iterable[str], field: str) -> float:
 # What is reached, a little less; wanted are .90, .85, .85, .95 and .95. The rules were written with `stories`; `fresh` was
 # mended with; of `unseen` f, g, h, k, m, r and s were looked at while the reader was made, t and w were read once, at the end. None
 # of them was learned from. The figures are in DEVELOPERS.md.
-REACHED = {"stories": {"symptoms": 0.91, "steps": 0.88, "results": 0.77, "readings": 0.98, "settings": 0.86},
+REACHED = {"stories": {"symptoms": 0.92, "steps": 0.88, "results": 0.79, "readings": 0.98, "settings": 0.88},
            "stories_fresh": {"symptoms": 0.89, "steps": 0.86, "results": 0.62, "readings": 0.97, "settings": 0.92},
-           "stories_unseen": {"symptoms": 0.89, "steps": 0.87, "results": 0.73, "readings": 0.96, "settings": 0.86}}
+           "stories_unseen": {"symptoms": 0.9, "steps": 0.89, "results": 0.79, "readings": 0.97, "settings": 0.88}}
 
 
 @pytest.mark.parametrize("field", FIELDS)

@@ -28,7 +28,7 @@ _UNIT_WORDS = {
               "lb-ft", "lb ft", "foot pounds", "foot pound", "foot-pounds", "pound feet", "pounds feet"),
     "in-lb": ("in-lb", "in-lbs", "in lb", "in lbs", "in. lb", "in. lbs", "in.lb", "in.lbs", "in/lb", "in/lbs", "lbf·in",
               "lb-in", "inch pounds", "inch-pounds"),
-    "rpm": ("rpm", "revs per minute", "revs", "r/min"), "V": ("v", "volt", "volts"), "A": ("amp", "amps"),
+    "rpm": ("rpm", "revolutions per minute", "revolutions a minute", "revolutions", "revs per minute", "revs a minute", "revs", "r/min"), "V": ("v", "volt", "volts"), "A": ("amp", "amps"),
     "ohm": ("ohm", "ohms", "Ω"), "kohm": ("kohm", "kohms", "k ohm", "kilohm", "kilohms", "kΩ"),
     "cc": ("cc", "cm3", "cm³", "ccm", "cubic centimetres", "cubic centimeters"), "ml": ("ml", "millilitre", "millilitres"),
     "l": ("litre", "litres", "liter", "liters"), "oz": ("oz", "ounce", "ounces"), "pint": ("pint", "pints"),
