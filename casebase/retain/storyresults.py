@@ -102,12 +102,13 @@ class Tale:
 
     def _is_plain(self, tie: Tie) -> bool:
         """Whether the rules read a result in a stretch that names the symptom and in which no known phrase says another, or in a
-        known phrase about several things at once ("neither helped")."""
+        known phrase about several things at once ("neither helped"), or about the only trouble of a short note ("that did it")."""
         sentence = self.parts[tie.number]
         if self.proposed.get(tie[:3]) != tie.result:
             return False
         cues = effects_in(sentence.text)
-        if cues and _SEVERAL.search(sentence.text) and all(cue.result == tie.result for cue in cues):
+        of_all = _SEVERAL.search(sentence.text) or (len(self.parts) <= SHORT and len(self.first) == 1)
+        if cues and of_all and all(cue.result == tie.result for cue in cues):
             return True
         return any(tie.symptom in self.symptoms.named(sentence, start, end) and all(cue.result == tie.result for cue in effects_in(sentence.text[start:end]))
                    for start, end in sentence.stretches())

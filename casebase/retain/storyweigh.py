@@ -99,7 +99,9 @@ class Weighing:
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
             if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, told)):
                 self._add(like, sentence, kept, chances[like])
-        self._settings({like: chances[like] for like in sorted(chances, key=lambda like: like.start) if like.label in taken and like.label.startswith("set ")}, number, kept)
+        starts = {f"set {step.terms[0]}": step.start for step in kept if step.kind == "set"}
+        settings = [like for like in chances if like.label in taken and like.label.startswith("set ")]
+        self._settings({like: chances[like] for like in sorted(settings, key=lambda like: starts.get(like.label, like.start))}, number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
 
     def _is_mended(self, label: str, told: Sequence[Told]) -> bool:
