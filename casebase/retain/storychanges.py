@@ -215,7 +215,6 @@ _MOVED_BY = re.compile(
     rf"nudged|screwed|tightened|slackened)\s+{APPROACH}(?:the |an? |by )?$", re.IGNORECASE)
 _SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|shorter|longer|higher|lower|further|tighter|looser|richer|leaner|(?:anti-?)?clockwise)\b", re.IGNORECASE)
 _TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)
-_LENGTHS = ("mm", "cm", "in", "thou")
 _NEVER_BY = (":1", "psi", "bar", "N.m")  # of these the whole is told
 
 
@@ -229,7 +228,7 @@ def is_amount(text: str, value: Reading, unit: str) -> bool:
 
 def is_taken_up(text: str, value: Reading) -> bool:
     """Whether a number tells how much of a cable or belt was taken up, and not how much slack was left."""
-    return value.unit in _LENGTHS and bool(_TAKEN_UP.search(text[: value.start])) and not _LEFT_AT.match(text[value.end:])
+    return fits(value.unit, "mm") and bool(_TAKEN_UP.search(text[: value.start])) and not _LEFT_AT.match(text[value.end:])
 
 
 def by_itself(text: str, change: Change) -> bool:
