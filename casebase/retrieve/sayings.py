@@ -120,7 +120,7 @@ def _features(words: Sequence[Sequence[str]], code: Callable[[str], int]) -> tup
     lengths = np.fromiter(map(len, words), np.int64, len(words))
     codes = np.fromiter(map(code, chain.from_iterable(words)), np.uint64, int(lengths.sum()))
     of = np.repeat(np.arange(len(words), dtype=np.uint64), lengths)  # the clause of each word
-    telling = ~np.isin(codes, _PLAIN_CODES)
+    telling = _PLAIN_CODES[np.minimum(np.searchsorted(_PLAIN_CODES, codes), len(_PLAIN_CODES) - 1)] != codes
     told, of_told = codes[telling], of[telling]
     found = [(of, codes), _beside(of, codes, 1, lambda one, other: one * _NEXT + other)]
     found += [_beside(of_told, told, apart, lambda one, other: np.minimum(one, other) * _BESIDE + np.maximum(one, other)) for apart in range(1, _NEAR)]
@@ -149,7 +149,7 @@ def _code(word: str) -> int:
     return crc32((stem(word) if word.isalpha() or "'" in word else word).encode())
 
 
-_PLAIN_CODES = np.array([crc32(stem_.encode()) for stem_ in _PLAIN], np.uint64)
+_PLAIN_CODES = np.sort(np.array([crc32(stem_.encode()) for stem_ in _PLAIN], np.uint64))  # looked up by place, since `np.isin` first loads masked arrays
 
 
 def read_examples(path: Path) -> dict[str, list[str]]:
