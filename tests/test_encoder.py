@@ -13,7 +13,7 @@ from scipy.stats import norm
 from casebase.retain.story import clauses
 from casebase.retain.storyencoded import BEFORE, RESULTS, SINCE, Encoded, between, distances, since
 from casebase.retrieve import encoder
-from casebase.retrieve.encoder import LONGEST, WINDOW, Encoder, Pieces, gelu, windows
+from casebase.retrieve.encoder import LONGEST, WINDOW, Encoder, Pieces, Rows, gelu, windows
 from casebase.retrieve.heads import learned
 from casebase.trade.terms import package_vocabulary
 
@@ -47,6 +47,11 @@ def _weights(size: int, pieces: int, layers: int) -> dict[str, np.ndarray]:
     return {name: random.normal(scale=0.5, size=shape).astype(np.float32) for name, shape in shapes.items()}
 
 
+def _in_eight_bits(table: np.ndarray) -> Rows:
+    scale = np.abs(table).max(axis=1) / np.float32(127)
+    return Rows(np.round(table / scale[:, None]).astype(np.int8), scale)
+
+
 def _plainly(numbers: list[int], kept: dict[str, np.ndarray], layers: int, heads: int) -> np.ndarray:
     """The layers of Devlin et al. 2019 piece by piece, head by head."""
     def normal(x: np.ndarray, weights: np.ndarray) -> np.ndarray:
@@ -70,10 +75,22 @@ def _plainly(numbers: list[int], kept: dict[str, np.ndarray], layers: int, heads
 
 def test_vectors_are_means_of_the_layers_written_out(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(encoder, "HEADS", 4)
-    kept = _weights(16, len(PUBLISHED), 2)
-    found = Encoder(PUBLISHED, kept).vectors(["wanted", "unwanted, running"])
+    weights = _weights(16, len(PUBLISHED), 2)
+    rows = {name: _in_eight_bits(table) for name, table in weights.items() if name.endswith((".qkv", ".out", ".wide", ".narrow"))}
+    found = Encoder(PUBLISHED, weights | rows).vectors(["wanted", "unwanted, running"])
+    kept = weights | {name: table[:] for name, table in rows.items()}
     states = _plainly([1, *Pieces(PUBLISHED).of("wanted"), *Pieces(PUBLISHED).of("unwanted, running"), 2], kept, 2, 4)
     assert found == pytest.approx(np.array([states[1:3].mean(axis=0), states[3:9].mean(axis=0)]), abs=2e-4)
+
+
+@given(st.integers(1, 12), st.integers(1, 9), st.integers(1, 5), st.integers(1, 7))
+def test_a_table_in_eight_bits_is_multiplied_block_by_block(rows: int, width: int, count: int, block: int) -> None:
+    random = np.random.default_rng(rows)
+    table, x = _in_eight_bits(random.normal(size=(rows, width)).astype(np.float32)), random.normal(size=(count, width)).astype(np.float32)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(encoder, "BLOCK", block)
+        assert table.by(x) == pytest.approx(x @ table[:].T, abs=1e-5)
+    assert table.shape == (rows, width) and table[[rows - 1]] == pytest.approx(table[:][rows - 1:])
 
 
 @given(st.lists(st.integers(1, encoder.LONGEST), min_size=1, max_size=60))
@@ -109,6 +126,32 @@ def test_the_reader_tells_the_results_it_told_when_it_was_learned() -> None:
     assert max(map(len, proof["sentences"])) > 1  # of several parts
     for chances, wanted in zip(note.results([(place, label) for place, label in proof["work"]], proof["troubles"]), proof["results"], strict=True):
         assert chances == pytest.approx(np.array(wanted), abs=0.05)
+
+
+def test_the_reader_knows_of_which_setting_a_number_is_as_when_it_was_learned() -> None:
+    """The likeliest setting and role of each number and their log-odds, by torch."""
+    proof = learned().proof
+    note = Encoded(proof["sentences"])
+    assert proof["numbers"]
+    for number, start, end, label, role, wanted in proof["numbers"]:
+        assert getattr(note.value(number, start, end)[label], role) == pytest.approx(wanted, abs=0.5)
+
+
+def test_a_number_is_told_apart_by_what_stands_around_it() -> None:
+    """Invented sentences: the idle as found and as left, and a price."""
+    text = "Idle was 3,300 rpm, brought it down to 2,700 rpm, and the owner paid 25 pounds."
+    note = Encoded([[text]])
+    found, left, paid = (note.value(0, text.index(number), text.index(number) + len(number))["idle speed"] for number in ("3,300", "2,700", "25"))
+    assert found.before > 0 > found.after and left.after > 0 > left.before and max(paid) < 0
+
+
+def test_the_pieces_between_two_characters_are_found() -> None:
+    pieces, text = learned().encoder.pieces, "Gap was 12 thou, 1/4 turn out."
+    for words in ("12 thou", "1/4", "Gap", "out."):
+        start = text.index(words)
+        first, last = pieces.span(text, start, start + len(words))
+        assert pieces.of(text)[first:last] == pieces.of(words)
+    assert pieces.span(text, 3, 4) == (1, 2)  # a space has no piece of its own: at least one
 
 
 def test_results_are_chances() -> None:
@@ -154,17 +197,21 @@ def test_a_sentence_is_cut_before_its_links() -> None:
 
 def test_what_is_not_read_of_a_long_sentence_is_no_part_of_it() -> None:
     parts = [f"it ran for {number} minutes," for number in range(LONGEST)]
-    whole, of_parts, counts = learned().encoder.parted([parts, ["Then it stopped."]])
+    whole, of_parts, counts, pieces = learned().encoder.parted([parts, ["Then it stopped."]])
     assert counts[1] == 1 and 1 < counts[0] < LONGEST
     assert len(whole) == 2 and len(of_parts) == sum(counts)
+    assert [len(states) for states in pieces] == [LONGEST, 4]
+    note, text = Encoded([parts]), "".join(parts)
+    assert note.value(0, text.rindex(f"{LONGEST - 1} "), text.rindex(" minutes")) == {}
 
 
 def test_parts_are_read_in_the_light_of_the_whole() -> None:
     """What stands between two parts changes nothing: the sentence is read as one, and its vector is the mean of its parts by their pieces."""
     reader = learned().encoder
     parts = ["The idle came right,", "but it still needed the choke."]
-    (whole,), of_parts, counts = reader.parted([parts])
+    (whole,), of_parts, counts, (states,) = reader.parted([parts])
     assert counts == [2]
     assert whole == pytest.approx(reader.vectors([" ".join(parts)])[0])
     sizes = [len(reader.pieces.of(part)) for part in parts]
     assert whole == pytest.approx(np.average(of_parts, axis=0, weights=sizes), abs=1e-4)
+    assert whole == pytest.approx(states.mean(axis=0), abs=1e-4)

@@ -197,3 +197,17 @@ def test_an_opened_store_outlives_its_replacement(saved):
     store.save(saved, {"numbers": np.zeros(3)}, {})
     assert np.array_equal(arrays["numbers"], ARRAYS["numbers"])
     assert store.load(saved)[0]["numbers"].tolist() == [0, 0, 0]
+
+
+def test_of_what_comes_with_the_program_only_the_sizes_are_proved(saved: Path) -> None:
+    """A changed number is let through; a cut file and a changed head are not."""
+    data = saved.read_bytes()
+    place = data.index(ARRAYS["numbers"].tobytes())
+    saved.write_bytes(data[:place] + b"\x01" + data[place + 1:])
+    assert store.load(saved, proved=False)[0]["numbers"][0] == 1
+    with pytest.raises(Damaged):
+        store.load(saved)
+    for wrong in (data[:-200], data[: len(store.MAGIC) + 40] + b"#" + data[len(store.MAGIC) + 41:]):
+        saved.write_bytes(wrong)
+        with pytest.raises(Damaged):
+            store.load(saved, proved=False)

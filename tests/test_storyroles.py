@@ -8,8 +8,12 @@ from small_folders import lexicon
 
 from casebase.record.case import Setting
 from casebase.retain.draft import draft
+from casebase.retain.story import clauses, sentences
 from casebase.retain.storychanges import is_counted, numbers_in, window
-from casebase.retain.storylearned import BACK, sayings
+from casebase.retain.storychoice import Choice
+from casebase.retain.storyencoded import Encoded
+from casebase.retain.storylearned import sayings
+from casebase.retain.storyroles import About, values
 from casebase.retrieve.examples import SettingTold, told_stories
 from casebase.trade.readings import number
 from casebase.trade.terms import package_vocabulary
@@ -70,5 +74,23 @@ def test_roles_held_back_are_mostly_told() -> None:
             numbers = numbers_in(told.text, unit) if unit else []
             right += [without.guess(window(told.text, numbers, place)).label == setting.role(reading) for place, reading in enumerate(numbers)]
     print(f"{len(right)} numbers held back: {np.mean(right):.3f} right by their words alone")
-    assert len(right) > 100 and BACK == 2
+    assert len(right) > 100
     assert np.mean(right) >= 0.6
+
+
+def test_a_setting_of_a_folders_own_vocabulary_has_values_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The encoder does not know it, and says only that its numbers are values."""
+    settings = lexicon().vocabulary.terms["setting"]
+    monkeypatch.setitem(settings, "flux gap", settings["plug gap"])  # type: ignore[index]
+    parts = list(sentences("The flux gap was 12 thou. I set the flux gap to 8 thou, 20 minutes.", lexicon()))
+    about = About("flux gap", 1, (0, len(parts[1].text)), ("", "8 thou"), parts, Encoded([clauses(part.text) for part in parts]), [])
+    found = values(Choice(lexicon().vocabulary), about)
+    assert found.before and found.before.reading.value == 12
+    assert found.after and found.after.reading.value == 8
+    assert "flux gap" not in found.after.encoded
+
+
+def test_a_value_as_found_may_be_told_three_sentences_before() -> None:
+    text = "Chainsaw. The chain moves at idle. The idle was at 3,600 rpm. Spring of the clutch looked fine. So did the drum. Turned the idle screw out to 2,700, and the chain stands."
+    (step,) = [step.step for step in draft(text, lexicon()).steps if isinstance(step.step, Setting)]
+    assert (step.before, step.after) == ("3,600 rpm", "2,700")

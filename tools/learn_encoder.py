@@ -34,6 +34,7 @@ from torch import Tensor, nn
 from transformers import BertConfig, BertModel
 
 from casebase.retain.story import clauses
+from casebase.retain.storychanges import is_counted, numbers_in, overlaps
 from casebase.retain.storyencoded import (
     AFTER,
     BEFORE,
@@ -48,10 +49,11 @@ from casebase.retain.storyencoded import (
     distances,
     since,
 )
+from casebase.retain.storylearned import BACK
 from casebase.retrieve import store
-from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, windows
+from casebase.retrieve.encoder import HEADS, LONGEST, WINDOW, Pieces, Rows, windows
 from casebase.retrieve.examples import ToldSentence, asked_texts, told_stories
-from casebase.retrieve.heads import WEIGHTS, Rows, learned
+from casebase.retrieve.heads import WEIGHTS, learned
 from casebase.retrieve.sayings import read_examples
 from casebase.trade import DATA
 from casebase.trade.terms import package_vocabulary
@@ -62,19 +64,21 @@ WIDTH = 192  # numbers by which work, symptom and sentence are held against each
 BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions learned from at a time
 RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfold for the heads
 HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
+EXCHANGED, LEFT_OUT, PUT_IN = 0.15, 0.12, 0.05  # share of the sentences of a note that are exchanged for others that tell the same, and of what tells nothing, left out or put in
 PARTLY = 0.5  # weight of what is read by the parts of sentences beside what is read by the whole
 CROWD = 2000  # pieces encoded at once
 PROOF = [
     ToldSentence("Mower will not start.", ("symptom will not start",)), ToldSentence("Checked the spark first and there was none.", ("check spark on gap tester bad",)),
     ToldSentence("New plug, still dead.", ("do replace spark plug", "symptom will not start")),
-    ToldSentence("Set the coil gap to a business card and she fired, but then it surged.", ("set ignition air gap", "symptom surges"))]
+    ToldSentence("Set the coil gap to a business card and she fired, but then it surged.", ("set ignition air gap", "symptom surges")),
+    ToldSentence("Idle was at 3,400, so I brought it down to 2,800 rpm.", ("set idle speed 3,400 -> 2,800 rpm",))]
 LARGE = 20_000  # numbers of a table that is written in eight bits
 COMMON = 14_000  # the first pieces of a vocabulary are the common ones
 
 
 class Story(NamedTuple):
     """A note or a question, its sentences cut into clauses, with what they tell: `steps` (told), `open_steps` (not gone on with, so learned from),
-    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence, and which tell what had been `tried` before; and the pairs of work
+    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence, and which tell what had been `tried` before; `numbers` by sentence and characters, with the settings they are the `values` of, one row a number (as found, then as left); and the pairs of work
     and symptom with the sentences and results that tell what became of them."""
 
     texts: list[list[str]]
@@ -84,20 +88,23 @@ class Story(NamedTuple):
     results: Tensor
     about: Tensor
     tried: Tensor
+    numbers: list[tuple[int, int, int]]
+    values: Tensor
     work: list[tuple[int, int]]
     troubles: dict[int, list[int]]
     events: dict[tuple[int, int], list[tuple[int, int]]]
 
 
 class Labels(NamedTuple):
-    """Steps and symptoms by their columns."""
+    """Steps, symptoms and settings by their columns."""
 
     steps: list[str]
     symptoms: list[str]
+    settings: list[str]
 
     def story(self, sentences: Sequence[ToldSentence]) -> Story:
         """The sentences with their targets."""
-        step, symptom = ({label: number for number, label in enumerate(of)} for of in self)
+        step, symptom = ({label: number for number, label in enumerate(of)} for of in (self.steps, self.symptoms))
         count = len(sentences)
         steps, open_steps = torch.zeros(count, len(step), dtype=torch.bool), torch.ones(count, len(step), dtype=torch.bool)
         symptoms, about = torch.zeros(count, 2 * len(symptom), dtype=torch.bool), torch.zeros(count, len(symptom), dtype=torch.bool)
@@ -116,7 +123,37 @@ class Labels(NamedTuple):
         troubles = {number: symptoms[:, number].nonzero()[:, 0].tolist() for number in dict.fromkeys(
             [*symptoms[:, : len(symptom)].nonzero()[:, 1].tolist(), *(trouble for _row, _done, trouble, _result in told)])}
         tried = torch.tensor([any(item.startswith("tried ") for item in sentence.items) for sentence in sentences])
-        return Story([clauses(sentence.text) for sentence in sentences], steps, open_steps, symptoms, results, about, tried, work, troubles, _events(told, work, list(troubles)))
+        return Story([clauses(sentence.text) for sentence in sentences], steps, open_steps, symptoms, results, about, tried, *self.values(sentences), work, troubles, _events(told, work, list(troubles)))
+
+    def values(self, sentences: Sequence[ToldSentence]) -> tuple[list[tuple[int, int, int]], Tensor]:
+        """The numbers of the sentences that may be values of settings, and of which they are; those that are only part of a value's words are left out."""
+        settings = package_vocabulary().terms["setting"]
+        rows: dict[tuple[int, int, int], list[int]] = {}
+        for row, sentence in enumerate(sentences):
+            for unit in dict.fromkeys(term.unit for term in settings.values() if term.unit):
+                for reading in numbers_in(sentence.text, unit):
+                    rows.setdefault((row, reading.start, reading.end), [])
+            for setting in (setting for setting in sentence.settings if settings[setting.label].unit):
+                column = self.settings.index(setting.label)
+                for earlier in range(row, max(-1, row - BACK - 1), -1):  # a value as found is that of the nearest sentence that tells it
+                    told = {(earlier, reading.start, reading.end): setting.role(reading) for reading in numbers_in(sentences[earlier].text, settings[setting.label].unit)
+                            if earlier == row or not is_counted(sentences[earlier].text, reading)}
+                    for place, role in told.items():
+                        if role == "from" or (role == "to" and earlier == row):
+                            rows[place].append(column + len(self.settings) * (role == "to"))
+                    if "from" in told.values():
+                        break
+        rows = {place: columns for place, columns in rows.items() if columns or not overlaps(*place[1:], _said_of_values(sentences[place[0]]))}
+        values = torch.zeros(len(rows), 2 * len(self.settings), dtype=torch.bool)
+        for place, columns in enumerate(rows.values()):
+            values[place, columns] = True
+        return list(rows), values
+
+
+def _said_of_values(sentence: ToldSentence) -> list[tuple[int, int]]:
+    """The characters of the words that are said to be values of settings: "fifty to one", of which only one number is."""
+    words = [words for setting in sentence.settings for words in (setting.before, setting.after) if words]
+    return [(start, start + len(said)) for said in words if (start := sentence.text.lower().find(said.lower())) >= 0]
 
 
 def _events(told: Sequence[tuple[int, int, int, int]], work: Sequence[tuple[int, int]], troubles: Sequence[int]) -> dict[tuple[int, int], list[tuple[int, int]]]:
@@ -136,6 +173,7 @@ class Parted(NamedTuple):
     whole: Tensor
     parts: Tensor
     counts: list[int]
+    pieces: list[Tensor]
 
 
 class Model(nn.Module):
@@ -150,7 +188,7 @@ class Model(nn.Module):
         self.drop = nn.Dropout(0.1)
         self.heads = nn.ModuleDict({
             "steps": nn.Linear(size, steps + 1), "symptoms": nn.Linear(size, 2 * symptoms + 1), "result": nn.Linear(size, len(RESULTS) + 1),
-            "about": nn.Linear(size, symptoms + 1), "tried": nn.Linear(size, 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
+            "about": nn.Linear(size, symptoms + 1), "value": nn.Linear(size, 2 * len(labels.settings) + 1), "tried": nn.Linear(size, 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
             "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
             "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
             "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH),
@@ -178,21 +216,31 @@ class Model(nn.Module):
             states |= dict(zip(crowd, found, strict=True))
         wholes: list[list[Tensor]] = [[] for _text in cut]
         parts: list[list[list[Tensor]]] = [[] for _text in cut]
+        pieces: list[list[Tensor]] = [[] for _text in cut]
         for window, (text, first, last) in enumerate(seen):
             start = 1
             for place in range(first, last):
                 end = start + len(flat[text][place])
                 if place == len(wholes[text]):
                     wholes[text].append(states[window][start:end].mean(0))
+                    pieces[text].append(states[window][start:end])
                     places = [min(start + done, end) for done in accumulate(map(len, cut[text][place]), initial=0)]
                     parts[text].append([states[window][one:other].mean(0) for one, other in pairwise(places) if other > one] or wholes[text][-1:])
                 start = end
-        return [Parted(torch.stack(whole), torch.stack([part for of_sentence in of_text for part in of_sentence]), [len(of_sentence) for of_sentence in of_text])
-                for whole, of_text in zip(wholes, parts, strict=True)]
+        return [Parted(torch.stack(whole), torch.stack([part for of_sentence in of_text for part in of_sentence]), [len(of_sentence) for of_sentence in of_text], of_pieces)
+                for whole, of_text, of_pieces in zip(wholes, parts, pieces, strict=True)]
 
     def wholes(self, texts: Sequence[Sequence[Sequence[str]]]) -> Tensor:
         """The vectors of the sentences of all texts."""
         return torch.cat([one.whole for one in self.vectors(texts)])
+
+    def numbers(self, vectors: Parted, story: Story) -> Tensor:
+        """The vectors of the numbers of a note, each the mean of its pieces."""
+        found = []
+        for row, start, end in story.numbers:
+            first, last = self.pieces.span("".join(story.texts[row]), start, end)
+            found.append(vectors.pieces[row][min(first, len(vectors.pieces[row]) - 1): last].mean(0))
+        return torch.stack(found) if found else vectors.whole[:0]
 
     def results(self, vectors: Parted, story: Story) -> tuple[Tensor, Tensor]:
         """The logarithms of the chances of each sentence and result, and last of none, by work and symptom; by whole sentences, and by
@@ -230,7 +278,10 @@ class Model(nn.Module):
                                       ("about", [story.about for story in stories], None)):
             told = torch.cat(wanted)
             found = found + thresholds(heads[name](every), told, counted) + PARTLY * thresholds(_likeliest(heads[name](parts), counts), told, counted)
-        misses = [self._missed(Parted(self.drop(one.whole), self.drop(one.parts), one.counts), story)
+        if any(story.numbers for story in stories):
+            numbers = torch.cat([self.numbers(one, story) for one, story in zip(vectors, stories, strict=True)])
+            found = found + thresholds(heads["value"](self.drop(numbers)), torch.cat([story.values for story in stories]))
+        misses = [self._missed(one._replace(whole=self.drop(one.whole), parts=self.drop(one.parts)), story)
                   for one, story in zip(vectors, stories, strict=True) if story.work and story.troubles]
         return found + 3 * torch.cat(misses).mean() if misses else found
 
@@ -317,6 +368,39 @@ def new_first(of: Sequence[Any], new: int) -> list[Any]:
     return [one for pair in zip_longest(fresh, old) for one in pair if one is not None]
 
 
+Alike = dict[tuple[str, ...], list[ToldSentence]]
+_EXCHANGED = ("symptom", "absent", "check", "do", "cause")
+
+
+def has_number(text: str) -> bool:
+    """Whether a number stands there, which may be a value of a setting told elsewhere."""
+    return any(letter.isdigit() for letter in text) or bool(numbers_in(text, "turn"))
+
+
+def alike(stories: Sequence[Sequence[ToldSentence]]) -> Alike:
+    """Sentences by what they tell, those of one or two plain things that no other sentence leans on, as it may on a number, and those that tell nothing."""
+    found: Alike = {}
+    for sentence in (sentence for story in stories for sentence in story):
+        if len(sentence.items) <= 2 and all(item.split()[0] in _EXCHANGED for item in sentence.items) and not has_number(sentence.text):
+            found.setdefault(sentence.items, []).append(sentence)
+    return found
+
+
+def varied(story: Sequence[ToldSentence], others: Alike) -> list[ToldSentence]:
+    """A note told a little otherwise, so that it is not learned by heart: here and there a sentence that tells the same stands for another, an aside
+    is left out, or put in."""
+    found = []
+    for sentence in story:
+        leant_on = has_number(sentence.text)
+        if random.random() < EXCHANGED and sentence.items in others and not leant_on:
+            sentence = random.choice(others[sentence.items])
+        if sentence.items or leant_on or random.random() >= LEFT_OUT:
+            found.append(sentence)
+        if random.random() < PUT_IN:
+            found.append(random.choice(others[()]))
+    return found
+
+
 class Lessons(NamedTuple):
     """The names of the notes and the numbers of the questions to learn from, how many of the notes, the last ones, are new, and for how
     many minutes."""
@@ -336,12 +420,13 @@ def taught(model: Model, labels: Labels, lessons: Lessons) -> Model:
 
 
 def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
-    """Goes through notes, sayings and questions in turn, with ever smaller steps; the new notes first."""
+    """Goes through notes, each time told a little otherwise, sayings and questions in turn, with ever smaller steps; the new notes first."""
     torch.set_num_threads(1)
     random.seed(run)
     torch.manual_seed(run)
     told = told_stories()
-    notes = new_first([labels.story(told[name]) for name in lessons.names], lessons.new)
+    notes = new_first([told[name] for name in lessons.names], lessons.new)
+    others = alike(notes)
     questions, sayings = [labels.story(asked_texts()[number]) for number in lessons.asked], read_sayings()
     for of in (questions, sayings):
         random.shuffle(of)
@@ -355,8 +440,9 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
         for group in steps.param_groups:
             group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - gone)
         some_notes, some_questions, some_sayings = (list(islice(stream, count)) for stream, count in zip(streams, (BATCH, QUESTIONS, SAYINGS), strict=True))
+        stories = [labels.story(varied(note, others)) for note in some_notes]
         asked = thresholds(model.heads["symptoms"](model.drop(model.wholes([text.texts for text in some_questions]))), torch.cat([text.symptoms for text in some_questions]))
-        loss = model.loss(some_notes) + 0.5 * said_loss(model, some_sayings, labels) + 0.5 * asked
+        loss = model.loss(stories) + 0.5 * said_loss(model, some_sayings, labels) + 0.5 * asked
         steps.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -379,12 +465,12 @@ def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequenc
         else:
             arrays[name] = np.ascontiguousarray(table, np.float32)
     pieces = list(model.pieces.numbers)
-    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "held": list(held), "held asked": list(held_asked), "proof": proof(model, labels)})
+    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "settings": labels.settings, "held": list(held), "held asked": list(held_asked), "proof": proof(model, labels)})
 
 
 @torch.no_grad()
 def proof(model: Model, labels: Labels) -> dict[str, Any]:
-    """Some sentences with the likeliest step and symptom of each and their log-odds, and the chances of the results of the work they tell, for the
+    """Some sentences with the likeliest step and symptom of each and their log-odds, and the chances of the results of the work they tell, and of each number how likely it is to be a value of which setting, for the
     test of what casebase makes of the weights."""
     story = labels.story(PROOF)
     [vectors] = model.vectors([story.texts])
@@ -396,6 +482,9 @@ def proof(model: Model, labels: Labels) -> dict[str, Any]:
     found["work"] = [[place, labels.steps[step]] for place, step in story.work]
     found["troubles"] = {labels.symptoms[symptom]: told for symptom, told in story.troubles.items()}
     found["results"] = [chances[..., :-1].exp().unflatten(2, (-1, len(RESULTS))).numpy().round(4).tolist() for chances in model.results(vectors, story)]
+    odds = model.heads["value"](model.numbers(vectors, story))
+    columns = [[label, role] for role in ("before", "after") for label in labels.settings]
+    found["numbers"] = [[*place, *columns[int(row[:-1].argmax())], round(float(row[:-1].max() - row[-1]), 3)] for place, row in zip(story.numbers, odds, strict=True)]
     return found
 
 
@@ -420,9 +509,9 @@ def as_kept(labels: Labels) -> Model:
                        num_attention_heads=HEADS, max_position_embeddings=WINDOW, type_vocab_size=1)
     model = Model(list(known.encoder.pieces.numbers), BertModel(shape, add_pooling_layer=False), labels)
     model.encoder.embeddings.token_type_embeddings.weight.zero_()
-    steps, symptoms = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
-    gone = [None if row is None else row + len(known.labels["symptoms"]) for row in symptoms]
-    rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1]}  # last the threshold
+    steps, symptoms, settings = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
+    gone, left = ([None if row is None else row + len(known.labels[subject]) for row in rows] for subject, rows in (("symptoms", symptoms), ("settings", settings)))
+    rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1], "value": [*settings, *left, -1]}  # last the threshold
     for name, parts in ((name, parts) for name, parts in parts_of(model) if name in known.weights):
         kept_table = known.weights[name]
         table = torch.tensor(kept_table[:] if isinstance(kept_table, Rows) else kept_table)
@@ -492,7 +581,7 @@ def main() -> None:
     held_asked = asked[::HELD] if given.base else held_on(asked, learned().held_asked)
     steps = {label for label in read_examples(DATA / "said_steps.txt") if " " in label}
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
-    labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]))
+    labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]), sorted(package_vocabulary().terms["setting"]))
     model = begun(given.base, labels) if given.base else as_kept(labels)
     new = sum(name not in set(held) for name in names[-given.new:]) if given.new else 0
     lessons = Lessons([name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], new, given.minutes)

@@ -18,9 +18,9 @@ from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.trade.terms import kin
 
 EVEN = 0.5  # what a short note does not say plainly must be as likely as not
-CURED, LEAST_CURE = 0.75, 0.1  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
+CURED, LEAST_CURE = 1.5, 0.3  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 _NEAR = 2  # sentences apart at most, work that shares a word is mostly of one part
-UNCURED: Mapping[Result, float] = {"better": 0.5, "no change": 0.35, "worse": 0.3}  # from these chances on work that did not cure did so: people tell more of what was better than the record keeps
+UNCURED: Mapping[Result, float] = {"better": 0.3, "no change": 0.4, "worse": 0.3}  # from these chances on work that did not cure did so
 
 Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work and symptom the likeliest sentence of each result
 

@@ -30,7 +30,7 @@ _NOUN = re.compile(r"(?:-| (?!(?:and|but|for|which|as|with|so|by|on|before|after
                    r"to|from|the|over|either|each|this|that|is|at|while|though|or|off|back|up|down|using|it|i|he|she|they|flat|if|not|of slack|under|just)\b)[^\W\d])", re.IGNORECASE)
 # From these words between two numbers the second is where the setting was left.
 _TO = re.compile(
-    rf"(?! ?(?:-|or|and)\b)[^.;,\d]{{0,45}}?[, ]+(?:(?:(?:back|up|down|in|out|over|round|on) )*to|until|till(?: there (?:was|wasn't|were))?(?: but)?)\s+{APPROACH}$", re.IGNORECASE)
+    rf"(?! ?(?:-|or|and)\b)[^.;,\d]{{0,45}}?[, ]+(?:(?:(?:back|up|down|doon|in|out|oot|over|round|on) )*(?:to|tae)|until|till(?: there (?:was|wasn't|were))?(?: but)?)\s+{APPROACH}$", re.IGNORECASE)
 _CLAUSE = re.compile(r"\b(?:and|so|but|then|which|when|i|he|she|they|it|that)\b|[;:]", re.IGNORECASE)
 # The other way round: "14 psi from about six", "14 mm, it had been at eleven", "fifty to one instead of seventy".
 _BACK = re.compile(
@@ -163,7 +163,7 @@ def changes(text: str, unit: str, *, told: bool = False) -> list[Change]:
 
 def _change(text: str, first: Reading, second: Reading, *, known: bool) -> Change | None:
     lead, between = text[: first.start], text[first.end: second.start]
-    away = bool(re.search(rf"\bfrom {APPROACH}$", lead, re.IGNORECASE))
+    away = bool(re.search(rf"\b(?:from|fr?ae) {APPROACH}$", lead, re.IGNORECASE))
     known = known or bool(first.unit or second.unit)
     if _BY.search(lead) and not _STOOD.search(lead):
         return None
@@ -215,6 +215,8 @@ _MOVED_BY = re.compile(
     rf"nudged|screwed|tightened|slackened)\s+{APPROACH}(?:the |an? |by )?$", re.IGNORECASE)
 _SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|shorter|longer|higher|lower|further|tighter|looser|richer|leaner|(?:anti-?)?clockwise)\b", re.IGNORECASE)
 _TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)
+_GIVES_IN = re.compile(rf"\b(?:gives|gave|goes|went|sinks|sank|pressed|pushed) in {APPROACH}$", re.IGNORECASE)  # a belt under the thumb
+_GIVEN_IT = re.compile(rf"\b(?:gave|give) (?:it|them|her|him) {APPROACH}$", re.IGNORECASE)
 _NEVER_BY = (":1", "psi", "bar", "N.m")  # of these the whole is told
 
 
@@ -223,6 +225,8 @@ def is_amount(text: str, value: Reading, unit: str) -> bool:
     lead, rest = text[: value.start], text[value.end:]
     if unit in _NEVER_BY or (_OF_SLACK.match(rest) and not re.search(r"\b(?:up|out|off|took|taken|take) [^,;.]{0,12}$", lead, re.IGNORECASE)):
         return False
+    if _GIVES_IN.search(lead) or (value.unit == "turn" and value.value >= 1 and _GIVEN_IT.search(lead)):
+        return False  # "gave it one and a quarter turns" is where it was put
     return bool(_MOVED_BY.search(lead) or _SHIFTED.match(rest) or is_taken_up(text, value) or (value.unit == "turn" and _TURNED_BY.search(lead)))
 
 

@@ -1,4 +1,4 @@
-"""What the sentences of a note tell, by the encoder: steps, symptoms, and what the work did.
+"""What the sentences of a note tell, by the encoder: steps, symptoms, what the work did, and values of settings.
 
 Each sentence is read in the light of those around it; what became of a symptom by a piece of work is a choice between all
 sentences and results, and "not told".
@@ -37,13 +37,21 @@ class Odds(NamedTuple):
     part: float
 
 
+class ValueOdds(NamedTuple):
+    """The log-odds that a number is where a setting was found, and where it was left."""
+
+    before: float
+    after: float
+
+
 class Encoded:
-    """A note read by the encoder, its sentences given by their parts: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows)
+    """A note read by the encoder, its sentences given by their parts, which together are all of a sentence: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows)
     and label (columns), `tried` those of telling what had been tried before."""
 
     def __init__(self, sentences: Sequence[Sequence[str]]) -> None:
         self._heads = learned()
-        self._vectors, self._parts, counts = self._heads.encoder.parted(sentences)
+        self._sentences, self._values = sentences, dict[tuple[int, int, int], dict[str, ValueOdds]]()
+        self._vectors, self._parts, counts, self._pieces = self._heads.encoder.parted(sentences)
         self._begins = np.cumsum([0, *counts[:-1]])  # of each sentence the place of its first part
         self._numbers = np.arange(len(sentences)).repeat(counts)  # of each part the number of its sentence
         self.steps, self.symptoms, self.said = (self._odds(self._vectors, subject) for subject in ("steps", "symptoms", "result"))
@@ -60,6 +68,22 @@ class Encoded:
         whole, part = (self.steps if subject == "steps" else self.symptoms)[number], self._by_part[subject][number]
         labels, best = self._heads.labels[subject], np.maximum(whole, part)
         return {labels[place]: Odds(float(whole[place]), float(part[place])) for place in (-best).argsort()[:CANDIDATES] if best[place] > LEAST}
+
+    def value(self, number: int, start: int, end: int) -> dict[str, ValueOdds]:
+        """Of which settings the number at these characters of a sentence is a value. Those of a folder's own vocabulary are not among them, and none is
+        for a number behind what is read of a long sentence."""
+        if (number, start, end) not in self._values:
+            self._values[number, start, end] = self._value(number, start, end)
+        return self._values[number, start, end]
+
+    def _value(self, number: int, start: int, end: int) -> dict[str, ValueOdds]:
+        states = self._pieces[number]
+        first, last = self._heads.encoder.pieces.span("".join(self._sentences[number]), start, end)
+        if first >= len(states):
+            return {}
+        odds = self._heads.above_threshold(states[first:last].mean(axis=0, keepdims=True), "value")[0].clip(min=LEAST)
+        labels = self._heads.labels["settings"]
+        return {label: ValueOdds(*map(float, both)) for label, both in zip(labels, odds.reshape(2, -1).T, strict=True)}
 
     def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> tuple[Vectors, Vectors]:
         """The chance of each result of each piece of work on each symptom by each sentence, an array of (work, symptoms,

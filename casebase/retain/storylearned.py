@@ -15,7 +15,7 @@ from casebase.trade.terms import package_vocabulary
 
 Subject = Literal["steps", "symptoms", "roles"]
 SUBJECTS: tuple[Subject, ...] = ("steps", "symptoms", "roles")
-BACK = 2  # so many sentences before, a value as found may be told
+BACK = 3  # so many sentences before, a value as found may be told
 
 # Chosen on notes held back: among some three hundred meanings single words must decide more than among five.
 SMOOTHING: dict[Subject, float] = {"steps": 0.05, "symptoms": 0.05, "roles": 0.2}

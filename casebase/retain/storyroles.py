@@ -13,8 +13,10 @@ from typing import NamedTuple
 from casebase.retain.story import Sentence
 from casebase.retain.storychanges import changes, follows_a_cue, is_amount, is_counted, lone, numbers_in, window
 from casebase.retain.storychoice import Choice
+from casebase.retain.storyencoded import Encoded, ValueOdds
 from casebase.retain.storylearned import BACK
 from casebase.retrieve.examples import Role
+from casebase.retrieve.heads import LEAST
 from casebase.retrieve.logistic import Features, log_of
 from casebase.trade.readings import Reading
 
@@ -26,10 +28,12 @@ _INLET, _EXHAUST, _LOW, _HIGH = (re.compile(words, re.IGNORECASE) for words in (
 _PAIRS = {"inlet valve clearance": (_INLET, _EXHAUST), "exhaust valve clearance": (_EXHAUST, _INLET), "low-speed screw": (_LOW, _HIGH), "high-speed screw": (_HIGH, _LOW)}
 
 Place = tuple[int, int, int]  # sentences ago, and characters there
+_UNLIKELY = ValueOdds(LEAST, LEAST)
 
 
 class Candidate(NamedTuple):
-    """A number that may be a value of a setting: where it stands, among which others of its sentence, what the rules make of it."""
+    """A number that may be a value of a setting: where it stands, among which others of its sentence, what the rules make of it, and
+    of which settings it is a value by the encoder."""
 
     reading: Reading
     back: int
@@ -38,6 +42,7 @@ class Candidate(NamedTuple):
     beside: int
     rule: str
     chances: Mapping[str, float]
+    encoded: Mapping[str, ValueOdds]
 
     @property
     def place(self) -> Place:
@@ -51,26 +56,32 @@ class SettingValues(NamedTuple):
     after: Candidate | None
     chances: tuple[float, float]
 
+    @property
+    def is_same(self) -> bool:
+        """Whether it was left where it was found."""
+        return bool(self.before and self.after and self.before.reading.value == self.after.reading.value)
+
 
 class About(NamedTuple):
-    """A setting that a sentence tells in the `stretch` of these characters; what the rules `read` as found and as left. `earlier`
-    are the sentences before, the last one last; numbers at the places `taken` are values of another setting already."""
+    """A setting that a sentence, the one at `row` of the `parts` of the note, tells in the `stretch` of these characters; what the rules `read` as
+    found and as left; what the encoder makes of the note. Numbers at the places `taken` are values of another setting already."""
 
     label: str
-    sentence: Sentence
+    row: int
     stretch: tuple[int, int]
     read: tuple[str, str]
-    earlier: Sequence[Sentence]
+    parts: Sequence[Sentence]
+    encoded: Encoded
     taken: Collection[Place]
 
 
 def values(choice: Choice, about: About) -> SettingValues:
     """The values of a setting, each where a number most likely is one."""
     unit = choice.vocabulary.terms["setting"][about.label].unit
-    parts = (about.sentence, *reversed(about.earlier[-BACK:]))
-    found = [one for back, part in enumerate(parts) for one in _candidates(choice, part, back, unit)] if unit else []
-    chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", _features(one, found, about), about.sentence)
-                      for one in found] for role in TAKEN}
+    found = [one for back in range(min(BACK, about.row) + 1) for one in _candidates(choice, about, back, unit)] if unit else []
+    features = [_features(one, found, about) for one in found]
+    chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", of_one, about.parts[about.row])
+                      for one, of_one in zip(found, features, strict=True)] for role in TAKEN}
     free = [bool(_ALL.search(one.sentence.text)) or not (one.place in about.taken or _is_of_the_other(one, about.label)) for one in found]
     after = _best(chances["to"], [is_free and one.back == 0 for is_free, one in zip(free, found, strict=True)])
     before = _best(chances["from"], [is_free and number != after for number, is_free in enumerate(free)])
@@ -92,13 +103,15 @@ def _best(chances: Sequence[float], allowed: Sequence[bool]) -> int | None:
     return max(numbers, key=lambda number: chances[number], default=None)
 
 
-def _candidates(choice: Choice, sentence: Sentence, back: int, unit: str) -> Iterator[Candidate]:
+def _candidates(choice: Choice, about: About, back: int, unit: str) -> Iterator[Candidate]:
+    row = about.row - back
+    sentence = about.parts[row]
     found = numbers_in(sentence.text, unit)
     rules = _by_rule(sentence.text, unit, found)
     for number, reading in enumerate(found):
         rule = rules.get(reading.start, "")
         if rule in ("from", "to") or not is_amount(sentence.text, reading, unit):
-            yield Candidate(reading, back, sentence, number, len(found), rule, choice.roles(window(sentence.text, found, number)))
+            yield Candidate(reading, back, sentence, number, len(found), rule, choice.roles(window(sentence.text, found, number)), about.encoded.value(row, reading.start, reading.end))
 
 
 def _by_rule(text: str, unit: str, found: Sequence[Reading]) -> dict[int, str]:
@@ -123,6 +136,7 @@ def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Featu
     inside = one.back == 0 and start <= one.reading.start < end
     used = one.place in taken
     return {
+        **_encoded_features(one, found, about.label),
         **{role: log_of(one.chances[role]) for role in ("from", "to", "none")},
         "here": one.back == 0, "just before": one.back == 1, "alone": one.beside == 1, "first": one.number == 0, "last": one.number == one.beside - 1,
         "number": min(one.number, 4), "unit": bool(one.reading.unit), "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
@@ -138,3 +152,23 @@ def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Featu
         "taken": used, "taken for all": used and bool(_ALL.search(one.sentence.text)),
         "others taken": any(other.place in taken for other in others), "after one taken": any(other.place in taken and other.place < one.place for other in others),
     }
+
+
+def _encoded_features(one: Candidate, found: Sequence[Candidate], label: str) -> Features:
+    """What the encoder says of a number: a value of this setting, of another, or of none; and whether another number is surer to be."""
+    own = _odds(one, label)
+    before = [_odds(other, label).before for other in found if other is not one]
+    after = [_odds(other, label).after for other in found if other is not one and other.back == 0]
+    features = dict[str, float]()
+    for role, odds, others in (("from", own.before, before), ("to", own.after, after)):
+        most = max(others, default=LEAST)
+        features |= {f"encoded {role}": odds, f"encoded {role} told": odds > 0, f"encoded {role} first": odds > most, f"encoded {role} elsewhere": most}
+    of_another = max((max(odds) for other, odds in one.encoded.items() if other != label), default=LEAST) if label in one.encoded else LEAST
+    return {**features, "encoded of another": of_another}
+
+
+def _odds(one: Candidate, label: str) -> ValueOdds:
+    """What the encoder says of a number and a setting; of one of a folder's own vocabulary, whether it is a value at all."""
+    if label in one.encoded:
+        return one.encoded[label]
+    return ValueOdds(*(max(odds) for odds in zip(*one.encoded.values(), strict=True))) if one.encoded else _UNLIKELY

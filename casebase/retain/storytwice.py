@@ -74,14 +74,18 @@ def _only_found(step: Told, settings: Mapping[str, Term]) -> str:
     if step.before:
         return step.before
     text = step.sentence.text
-    value = next((reading for reading in numbers_in(text, settings[step.terms[0]].unit) if _is(reading, step.after)), None)
+    value = next(iter(_values(step, settings)), None)
     return step.after if value is not None and (lone(text, value) == "before" or _WAS_SET.search(text[: value.start])) else ""
 
 
 def _is_how_much(step: Told, settings: Mapping[str, Term]) -> bool:
     """Whether the value of a setting is only how much of it was taken up."""
-    text = step.sentence.text
-    return any(_is(reading, step.after) and is_taken_up(text, reading) for reading in numbers_in(text, settings[step.terms[0]].unit))
+    return any(is_taken_up(step.sentence.text, reading) for reading in _values(step, settings))
+
+
+def _values(step: Told, settings: Mapping[str, Term]) -> list[Reading]:
+    """The numbers in the sentence of a setting that read like the value it was left at."""
+    return [reading for reading in numbers_in(step.sentence.text, settings[step.terms[0]].unit) if _is(reading, step.after)]
 
 
 def _is(reading: Reading, words: str) -> bool:

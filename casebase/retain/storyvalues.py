@@ -33,10 +33,10 @@ _TURNED = re.compile(
     r"\b(?:re)?(?:set|opened|closed|turned|screwed|backed|wound|adjusted|gapped|brought|raised|lowered|bent|pumped|moved|went|tightened|torqued|eased|"
     r"leaned|richened|increased|reduced|dropped|regapped|let|slackened|shortened|cut|changed|took|taken|put(?! (?:the|a|my) (?:tach|rev|meter|gauge|tester))|got|gave|tried|squeezed|shimmed|done|stepped|cranked|"
     r"tweaked|enriched|nipped|pulled it|come|came out at|(?<!was )(?<!were )up to|(?<!was )(?<!were )(?<!both )down to)\b", re.IGNORECASE)
-_FROM = re.compile(r"\bfrom\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
+_FROM = re.compile(r"\b(?:from|fr?ae)\s+(?:about |around |roughly |just )?$", re.IGNORECASE)
 _SET_AT = re.compile(r"\b(?:gapped|set|adjusted) at\b[^,;]{0,12}$|\bhad (?:closed|opened|worn|crept|gone|drifted|dropped)\b[^,;]{0,20}$", re.IGNORECASE)
 _STOOD = re.compile(r"\b(?:was|were|stood|standing|found|measured|read|reading|been|showed|sat|had)\b(?:[ \w]* (?:at|to))?[^,;]{0,24}$", re.IGNORECASE)
-_TO = re.compile(r"\b(?:to|at|now|then|of|on)\s+(?:about |around |exactly |roughly |just |the )*$|\bnow\b[^,;]*$", re.IGNORECASE)
+_TO = re.compile(r"\b(?:to|tae|at|now|then|of|on)\s+(?:about |around |exactly |roughly |just |the )*$|\bnow\b[^,;]*$", re.IGNORECASE)
 _BY = re.compile(r"\b(?:by|another|back|in|out|up|down|further|clockwise|anticlockwise|it|them|screw|a)\s+(?:about |around |just )?(?:a |an )?$", re.IGNORECASE)
 _UNTIL = re.compile(r"\b(?:till|until|so (?:that )?it|so there|which left|that left)\b", re.IGNORECASE)
 _AT = re.compile(r"\b(?:to|at|from|was|is|stood|found it|set it|put it|left it|got it)\s*(?:about |around |roughly |just )*(?:a |an )?$", re.IGNORECASE)
@@ -88,7 +88,7 @@ _COUNT = rf"(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{PART}|(?:{_WORDS})(?:[ -](?
 _AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{APPROACH}{_COUNT}"
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
 _STARTED = re.compile(rf"\bfrom {APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
-_CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nah|nope|sorry|scratch that|make that|tell a lie|i mean|i lie|i tell a lie|correction|hang on|hold on|wait|rather|or rather|actually)\b"
+_CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nah|nope|sorry|scratch that|make that|tell a lie|i mean|i lie|i tell a lie|correction|what (?:do )?i say|hang on|hold on|wait|rather|or rather|actually)\b"
                         r"(?:[ ,.–—-]+(?:no|nah|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|(?:let me|i'll) look(?: at \w+ \w+)?|i(?:'ve| have)? (?:got|have) it(?: written| noted)?(?: down)?(?: here)?|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|"
                         r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
 

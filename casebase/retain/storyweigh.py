@@ -12,7 +12,6 @@ from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepte
 from casebase.retain.storycues import is_by_me, is_history, is_work_of_others
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storyfindings import trimmed
-from casebase.retain.storylearned import BACK
 from casebase.retain.storyresults import Tale, Tie, Work, put
 from casebase.retain.storyroles import About, Candidate, Place, SettingValues, values
 from casebase.retain.storystep import Told
@@ -99,9 +98,9 @@ class Weighing:
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
             if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, told)):
                 self._add(like, sentence, kept, chances[like])
-        starts = {f"set {step.terms[0]}": step.start for step in kept if step.kind == "set"}
         settings = [like for like in chances if like.label in taken and like.label.startswith("set ")]
-        self._settings({like: chances[like] for like in sorted(settings, key=lambda like: starts.get(like.label, like.start))}, number, kept)
+        order = {like: (read is None, (read or like).start) for like in settings for read in [_as_read(like, kept)]}
+        self._settings({like: chances[like] for like in sorted(settings, key=order.__getitem__)}, number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
 
     def _is_mended(self, label: str, told: Sequence[Told]) -> bool:
@@ -157,22 +156,24 @@ class Weighing:
     def _values(self, like: Like, number: int, told: Sequence[Told], places: Collection[Place] = ()) -> SettingValues:
         """The values of a likely setting; those at `places` are of another."""
         label = like.label.removeprefix("set ")
-        read = next((step for step in told if step.kind == "set" and step.terms == [label]), None)
-        about = About(label, self.parts[number], (read.start, read.end) if read else (like.start, like.end), (read.before, read.after) if read else ("", ""),
-                      self.parts[max(0, number - BACK): number], places)
+        read = _as_read(like, told)
+        about = About(label, number, (read.start, read.end) if read else (like.start, like.end), (read.before, read.after) if read else ("", ""),
+                      self.parts, self._encoded, places)
         return values(self.choice, about)
 
     def _settings(self, likely: Mapping[Like, float], number: int, kept: list[Told]) -> None:
-        """Gives each value of a sentence to one of its likely settings, in the order in which they are told."""
+        """Gives each value of a sentence to one of its likely settings, first to those that the rules read, in the order in which they are told."""
         earlier: list[Place] = [(number - sentence, start, end) for sentence, start, end in self._found if sentence < number]
         places: list[Place] = []
         for like, chance in likely.items():
-            read = next((step for step in kept if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
+            read = _as_read(like, kept)
             if read and read.note:
                 continue
             found = self._values(like, number, kept, [*earlier, *places])
-            if read is None and places and not found.after:
-                continue  # its value was another's
+            if read is None and ((places and not found.after) or found.is_same or (like.label.endswith(" torque") and not found.after)):
+                continue  # its value was another's, it was right as found, or it is a torque without a value
+            if read and found.is_same:  # put back to where it was: that it was not found there is for the rules to say
+                found = SettingValues(None, None if read.before and read.after else found.after, found.chances)
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
@@ -191,6 +192,11 @@ class Weighing:
                 step.terms = ["full-throttle speed"]
             elif step.terms[0] == "full-throttle speed" and found.after.reading.value < slowest:
                 step.terms = ["idle speed"]
+
+
+def _as_read(like: Like, told: Sequence[Told]) -> Told | None:
+    """A likely setting as the rules read it in the same sentence."""
+    return next((step for step in told if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
 
 
 def _fill(step: Told, found: SettingValues, unit: str) -> None:

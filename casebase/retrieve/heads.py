@@ -1,4 +1,4 @@
-"""What the encoder says of a sentence: which steps and symptoms it tells, by linear heads learned with it.
+"""What the encoder says of a sentence: which steps and symptoms it tells, of which setting a number is the value, by linear heads learned with it.
 
 A score says how far a label stands above the threshold of what is told (adaptive thresholds: Zhou et al. 2021).
 `tools/learn_encoder.py` learns encoder and heads, and writes both to `trade/data/reader.bin`.
@@ -14,27 +14,16 @@ import numpy as np
 import numpy.typing as npt
 
 from casebase.retrieve import store
-from casebase.retrieve.encoder import Encoder, Vectors
+from casebase.retrieve.encoder import Encoder, Rows, Vectors
 from casebase.trade import DATA
 
 WEIGHTS = DATA / "reader.bin"
 LEAST = -10.0  # log-odds below this are all alike
-Head = Literal["steps", "symptoms", "result", "about"]
-
-
-class Rows:
-    """A table of whole numbers of eight bits with one scale a row; rows are made numbers when they are asked for."""
-
-    def __init__(self, whole: npt.NDArray[np.int8], scale: Vectors) -> None:
-        self._whole, self._scale = whole, scale
-        self.shape = whole.shape
-
-    def __getitem__(self, rows: list[int] | slice) -> Vectors:
-        return self._whole[rows] * self._scale[rows][:, None]
+Head = Literal["steps", "symptoms", "result", "about", "value"]
 
 
 class Tables(Mapping[str, Any]):
-    """Tables by name, made numbers when they are first asked for; that of the pieces of words, the largest, stays `Rows`."""
+    """Tables by name, made numbers when they are first asked for; those of the encoder, the large ones, stay `Rows`."""
 
     def __init__(self, arrays: Mapping[str, npt.NDArray[Any]]) -> None:
         self._arrays, self._made = arrays, dict[str, Any]()
@@ -44,7 +33,7 @@ class Tables(Mapping[str, Any]):
         if name not in self._made:
             table = self._arrays[name]
             rows = None if table.dtype == np.float32 else Rows(table, self._arrays[name + " scale"])
-            self._made[name] = table if rows is None else rows if name == "word" else rows[:]
+            self._made[name] = table if rows is None else rows if name in ("word", "place") or name[0].isdigit() else rows[:]
         return self._made[name]
 
     def __iter__(self) -> Iterator[str]:
@@ -55,7 +44,7 @@ class Tables(Mapping[str, Any]):
 
 
 class Heads:
-    """The encoder with what it says of a sentence; `labels` of steps and of symptoms are its columns, `held` and `held_asked` the
+    """The encoder with what it says of a sentence; `labels` of steps, symptoms and settings are its columns, `held` and `held_asked` the
     names of the notes of `told.txt` and the numbers of the questions of `asked.txt` it has not learned from; `proof` what was said of some sentences when it was learned."""
 
     def __init__(self, encoder: Encoder, weights: Mapping[str, Vectors], labels: Mapping[str, Sequence[str]], held: Sequence[str], held_asked: Sequence[int],
@@ -66,7 +55,7 @@ class Heads:
 
     def above_threshold(self, vectors: Vectors, head: Head) -> Vectors:
         """Log-odds of each label; the last score is the threshold. Behind the symptoms that are there stand those that are gone;
-        "about" are the symptoms that a result is told of."""
+        "about" are the symptoms that a result is told of, "value" the settings that a number is the value of: as found, then as left."""
         scores = vectors @ self.weights[head].T + self.weights[head + " bias"]
         odds: Vectors = scores[:, :-1] - scores[:, -1:]
         return odds
@@ -88,6 +77,6 @@ class Heads:
 @cache
 def learned() -> Heads:
     """The encoder and heads of `reader.bin`."""
-    arrays, tables = store.load(WEIGHTS)
+    arrays, tables = store.load(WEIGHTS, proved=False)
     weights = Tables(arrays)
-    return Heads(Encoder(tables["pieces"], weights), weights, {"steps": tables["steps"], "symptoms": tables["symptoms"]}, tables["held"], tables["held asked"], tables["proof"])
+    return Heads(Encoder(tables["pieces"], weights), weights, {"steps": tables["steps"], "symptoms": tables["symptoms"], "settings": tables["settings"]}, tables["held"], tables["held asked"], tables["proof"])

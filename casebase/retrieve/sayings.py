@@ -51,7 +51,7 @@ class Sayings:
     def __init__(self, labels: Iterable[str], arrays: Mapping[str, npt.NDArray[Any]]) -> None:
         self.labels, self.arrays = tuple(labels), dict(arrays)
         self.numbers = {label: number for number, label in enumerate(self.labels)}
-        self._known = dict(zip(arrays["words"].tolist(), arrays["stems"].tolist(), strict=True))
+        self._words, self._stems = arrays["words"], arrays["stems"]
         self._codes, self._idf, self._starts = arrays["codes"], arrays["idf"], arrays["starts"]
         self._meaning, self._gains, self._base = arrays["meaning"], arrays["gains"], arrays["base"]
 
@@ -99,8 +99,9 @@ class Sayings:
 
     def _code(self, word: str) -> int:
         """The number of a word's stem; the stemmer, which takes its time to load, is only asked for words not met before."""
-        known = self._known.get(crc32(word.encode()))
-        return _code(word) if known is None else known
+        number = np.uint32(crc32(word.encode()))
+        place = int(self._words.searchsorted(number))
+        return int(self._stems[place]) if place < len(self._words) and self._words[place] == number else _code(word)
 
     def guess(self, clause: str) -> Guess:
         """The likeliest meaning of a clause."""
