@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from small_folders import lexicon
 
@@ -13,6 +15,7 @@ from casebase.retain.storystep import Told
 from casebase.retain.storytwice import SET_BY, told_once
 from casebase.trade.readings import find_readings
 
+DATA = Path(__file__).parent / "data"
 ADJUSTING = {*SET_BY, *SET_BY.values()}
 
 
@@ -50,6 +53,8 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
     ("took up the cable 10 mm and it started to drive", "mm", True), ("took up the wheel cable on the nut, about 6 mm", "mm", True),
     ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the cable, leaving 3 mm", "mm", False), ("took up the cable, 5 mm left", "mm", False),
     ("took up the cable, coil gap 0.3 mm", "mm", False), ("took up the belt with 5 mm of sag", "mm", False), ("took up the cable and set the plug to 0.7 mm", "mm", False),
+    ("moved it along 6 mm", "mm", True), ("backed the cable off some, about 5 mm", "mm", True), ("opened it a bit, a quarter turn", "turn", True),
+    ("pressed, it gave in 30 mm", "mm", False), ("it went in 45 mm", "mm", False), ("gave it one and a half turns", "turn", False), ("gave it half a turn", "turn", True),
     ("I gave it 4 mm of play", "mm", False), ("set it to 8 mm", "mm", False), ("the screw was at one turn", "turn", False),
     ("wound the unloader up to 120 bar", "bar", False), ("pumped it up 2 psi", "psi", False)])
 def test_amounts(text: str, unit: str, amount: bool) -> None:
@@ -62,6 +67,20 @@ def test_amounts(text: str, unit: str, amount: bool) -> None:
 def test_how_much_was_taken_up_is_no_value(text: str, side: str) -> None:
     (value,) = find_readings(text)
     assert lone(text, value) == side
+
+
+def test_a_torque_without_a_value_and_a_value_left_as_found_are_no_settings() -> None:
+    told = draft((DATA / "stories_unseen" / "h08-mower-stump.txt").read_text(encoding="utf-8"), lexicon()).steps  # "New blade, twenty-two fifty."
+    assert not any(isinstance(step.step, Setting) and step.step.setting == "blade bolt torque" for step in told)
+    exhaust, inlet = "Exhaust was 5 thou, right where it belongs.", "Intake had eleven thou, set it to 5 thou."
+    steps = adjustments(f"Ride-on mower, it cranks slowly. {exhaust} {inlet} It spins over now.")
+    assert [(step.setting, step.before, step.after) for step in steps if isinstance(step, Setting)] == [("inlet valve clearance", "eleven thou", "5 thou")]
+
+
+def test_values_in_broad_scots() -> None:
+    (step,) = adjustments("The chain moves at idle. I set the idle fae three thousand six hundred revs doon tae two thousand eight hundred revs. The chain stands noo.")
+    assert isinstance(step, Setting)
+    assert (step.setting, step.before, step.after) == ("idle speed", "three thousand six hundred revs", "two thousand eight hundred revs")
 
 
 def test_the_speed_that_was_set_is_told_by_its_size() -> None:
