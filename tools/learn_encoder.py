@@ -21,6 +21,7 @@ import random
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from functools import cache
 from itertools import accumulate, cycle, islice, pairwise, repeat, zip_longest
 from multiprocessing import get_context
 from pathlib import Path
@@ -128,11 +129,8 @@ class Labels(NamedTuple):
     def values(self, sentences: Sequence[ToldSentence]) -> tuple[list[tuple[int, int, int]], Tensor]:
         """The numbers of the sentences that may be values of settings, and of which they are; those that are only part of a value's words are left out."""
         settings = package_vocabulary().terms["setting"]
-        rows: dict[tuple[int, int, int], list[int]] = {}
+        rows: dict[tuple[int, int, int], list[int]] = {(row, *place): [] for row, sentence in enumerate(sentences) for place in numbers_of(sentence.text)}
         for row, sentence in enumerate(sentences):
-            for unit in dict.fromkeys(term.unit for term in settings.values() if term.unit):
-                for reading in numbers_in(sentence.text, unit):
-                    rows.setdefault((row, reading.start, reading.end), [])
             for setting in (setting for setting in sentence.settings if settings[setting.label].unit):
                 column = self.settings.index(setting.label)
                 for earlier in range(row, max(-1, row - BACK - 1), -1):  # a value as found is that of the nearest sentence that tells it
@@ -148,6 +146,13 @@ class Labels(NamedTuple):
         for place, columns in enumerate(rows.values()):
             values[place, columns] = True
         return list(rows), values
+
+
+@cache
+def numbers_of(text: str) -> tuple[tuple[int, int], ...]:
+    """The characters of each number that may be a value of some setting."""
+    units = dict.fromkeys(term.unit for term in package_vocabulary().terms["setting"].values() if term.unit)
+    return tuple(dict.fromkeys((reading.start, reading.end) for unit in units for reading in numbers_in(text, unit)))
 
 
 def _said_of_values(sentence: ToldSentence) -> list[tuple[int, int]]:
@@ -372,16 +377,11 @@ Alike = dict[tuple[str, ...], list[ToldSentence]]
 _EXCHANGED = ("symptom", "absent", "check", "do", "cause")
 
 
-def has_number(text: str) -> bool:
-    """Whether a number stands there, which may be a value of a setting told elsewhere."""
-    return any(letter.isdigit() for letter in text) or bool(numbers_in(text, "turn"))
-
-
 def alike(stories: Sequence[Sequence[ToldSentence]]) -> Alike:
-    """Sentences by what they tell, those of one or two plain things that no other sentence leans on, as it may on a number, and those that tell nothing."""
+    """Sentences by what they tell, those of one or two plain things that no other sentence leans on, as a setting told elsewhere may on a number, and those that tell nothing."""
     found: Alike = {}
     for sentence in (sentence for story in stories for sentence in story):
-        if len(sentence.items) <= 2 and all(item.split()[0] in _EXCHANGED for item in sentence.items) and not has_number(sentence.text):
+        if len(sentence.items) <= 2 and all(item.split()[0] in _EXCHANGED for item in sentence.items) and not numbers_of(sentence.text):
             found.setdefault(sentence.items, []).append(sentence)
     return found
 
@@ -391,7 +391,7 @@ def varied(story: Sequence[ToldSentence], others: Alike) -> list[ToldSentence]:
     is left out, or put in."""
     found = []
     for sentence in story:
-        leant_on = has_number(sentence.text)
+        leant_on = bool(numbers_of(sentence.text))
         if random.random() < EXCHANGED and sentence.items in others and not leant_on:
             sentence = random.choice(others[sentence.items])
         if sentence.items or leant_on or random.random() >= LEFT_OUT:
