@@ -23,7 +23,8 @@ from casebase.retain.draft import Draft, as_case, draft
 from casebase.retain.draftfile import as_file, as_json
 from casebase.retain.storycues import effects_in, minutes_in, money_in, outcome_in
 from casebase.retain.storyfindings import trimmed
-from casebase.trade.readings import find_readings, number
+from casebase.trade.numbers import number
+from casebase.trade.readings import find_readings
 
 STORIES = sorted(path.stem for path in (DATA / "stories").glob("*.txt"))
 DAY = date(2026, 11, 25)
@@ -106,11 +107,12 @@ def f1(names: Iterable[str], field: str) -> float:
 
 
 # What is reached, a little less; wanted are .90, .85, .85, .95 and .95. The rules were written with `stories`; `fresh` was
-# mended with; of `unseen` f, g, h, k, m, r and s were looked at while the reader was made, t and w were read once, at the end. None
-# of them was learned from. The figures are in DEVELOPERS.md.
+# mended with; of `unseen` all but b, c and v were looked at while the reader was made; `settings` holds many settings a story, and was
+# mended with. None of them was learned from. The figures are in DEVELOPERS.md.
 REACHED = {"stories": {"symptoms": 0.92, "steps": 0.88, "results": 0.79, "readings": 0.98, "settings": 0.88},
            "stories_fresh": {"symptoms": 0.89, "steps": 0.86, "results": 0.62, "readings": 0.97, "settings": 0.92},
-           "stories_unseen": {"symptoms": 0.9, "steps": 0.89, "results": 0.79, "readings": 0.97, "settings": 0.88}}
+           "stories_unseen": {"symptoms": 0.9, "steps": 0.89, "results": 0.79, "readings": 0.97, "settings": 0.91},
+           "stories_settings": {"symptoms": 0.94, "steps": 0.84, "results": 0.74, "readings": 0.94, "settings": 0.7}}
 
 
 @pytest.mark.parametrize("field", FIELDS)
@@ -243,7 +245,7 @@ def test_an_effect_of_several_steps_is_told_of_each() -> None:
 
 
 def test_a_short_sentence_announces_the_fault() -> None:
-    (told,) = draft(INTRO + "Emptied the box. Now the surging. Cleaned the carburettor. Steady as you like.", lexicon()).steps
+    (told,) = draft(INTRO + "Emptied the grass box. Now the surging. Cleaned the carburettor. Steady as you like.", lexicon()).steps
     assert isinstance(told.step, Repair) and Effect("surges", "cured") in told.step.effects
 
 
@@ -284,7 +286,8 @@ def test_minutes(text: str, minutes: int | None) -> None:
 @pytest.mark.parametrize(
     ("text", "money"),
     [("four fifty in parts", "4.50"), ("eighteen euro fifty, twenty minutes", "18.50"), ("new one in, two pound forty", "2.40"), ("4 euros 20 minutes", "4"), ("9.50", "9.50"),
-     ("18 quid", "18"), ("six euros", "6"), ("gap was 0.75 mm", None), ("€12", "12"), ("90 pounds of compression", None)],
+     ("18 quid", "18"), ("six euros", "6"), ("gap was 0.75 mm", None), ("€12", "12"), ("90 pounds of compression", None),
+     ("twenty-four fifty in parts", "24.50"), ("thirty-forty quid", "40"), ("another fifty quid", "50"), ("a thirty quid coil", "30"), ("half fifty quid", "50")],
 )  # fmt: skip
 def test_money(text: str, money: str | None) -> None:
     found = money_in(text)

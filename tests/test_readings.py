@@ -136,7 +136,7 @@ def test_every_unit_to_convert_is_one_that_is_read() -> None:
         ("two hundred and fifty", 250), ("one ten", 110), ("one twenty", 120), ("one twenty five", 125),
         ("two fifty", 250), ("twenty eight hundred", 2800), ("three thousand", 3000), ("a thousand", 1000),
         ("two thousand eight hundred", 2800), ("12 thousand", 12000), ("12 hundred", 1200), ("2 800", 2800),
-        ("zero", 0), ("a three quarters", 0.75),
+        ("zero", 0), ("a three quarters", 0.75), ("three and a half thousand", 3500), ("two and a half hundred", 250), ("2 and a half thousand", 2500), ("2.9 thousand", 2900), ("3.25 thousand", 3250), ("three point four thousand", 3400),
     ],
 )  # fmt: skip
 def test_numbers(text: str, expected: float) -> None:
@@ -145,7 +145,7 @@ def test_numbers(text: str, expected: float) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "and", "x", "1/0", "3 4 5", "three four", "one two", "half three", "twenty fifteen", "ten five", "1..2", "²",
+    ["", "and", "x", "1/0", "3 4 5", "thirty forty", "thirty-four fifty", "three four", "one two", "half three", "twenty fifteen", "ten five", "1..2", "²",
      "1/" + "9" * 5000, "9" * 5000, "nine " * 40],
 )  # fmt: skip
 def test_no_numbers(text: str) -> None:
@@ -181,7 +181,8 @@ def test_number_never_raises(text: str) -> None:
         ("nought point two mm", 0.2, "mm"), ("twelve point seven volts", 12.7, "V"), ("one point four bar", 1.4, "bar"),
         ("zero point oh five mm", 0.05, "mm"), ("point three of a millimetre", 0.3, "mm"), ("point oh two mm", 0.02, "mm"),
         # as said in a hurry
-        ("thirty nine hundred revs", 3900, "rpm"), ("four mil of slack", 4, "mm"), ("six hundred mil of oil", 600, "ml"),
+        ("thirty nine hundred revs", 3900, "rpm"), ("seventeen fifty rpm", 1750, "rpm"), ("thirty-two twenty-five rpm", 3225, "rpm"), ("twelve fifty psi", 1250, "psi"), ("three and a half thousand revs", 3500, "rpm"),
+        ("3,500 a minute", 3500, "rpm"), ("3 500 a minute", 3500, "rpm"), ("thirty-five hundred per minute", 3500, "rpm"), ("four mil of slack", 4, "mm"), ("six hundred mil of oil", 600, "ml"),
         # fractions as one character
         ("½ turn", 0.5, "turn"), ("1½ turns", 1.5, "turn"), ("1 ½ turns", 1.5, "turn"), ("⅞ of a turn", 0.875, "turn"),
         ("2¾ turns", 2.75, "turn"), ("⅓ turn", 1 / 3, "turn"), ("⅜ in", 0.375, "in"),
@@ -276,7 +277,7 @@ def test_how_readings_are_shown() -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "", "7/8", "I start it once a day", "with the two-bar heater on", "in a two-horse trailer", "went for a pint", "40 dollars an hour", "it has 2 cylinders", "two in the morning", "came in 2 in the end", "3 in a row", "1 in 50",
+        "", "7/8", "I start it once a day", "drips three a minute", "£600 a minute", "read 1750 a minute ago", "took me twenty thirty minutes", "thirty forty psi", "with the two-bar heater on", "in a two-horse trailer", "went for a pint", "40 dollars an hour", "it has 2 cylinders", "two in the morning", "came in 2 in the end", "3 in a row", "1 in 50",
         "2 in 1", "one in ten", "a bar of soap", "a pound of butter", "a foot in the door", "second gear", "first pull",
         "starts on the second pull", "starts on the third pull", "on the fourth day", "a second later", "wait a minute",
         "12:30", "1:50", "10/1", "26-014", "v8 engine", "m8 bolt", "1.2.3 psi", "1e5 psi", "no psi", "1/0 turn",

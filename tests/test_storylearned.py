@@ -64,7 +64,7 @@ def test_no_example_tells_an_adjustment_twice() -> None:
 def test_no_note_that_is_measured_with_was_learned_from() -> None:
     taught = {sentence.text.casefold() for story in told_stories().values() for sentence in story}
     taught |= {clause.casefold() for subject in ("steps", "symptoms") for said in read_examples(PACKAGE / f"said_{subject}.txt").values() for clause in said}
-    for folder in ("stories", "stories_fresh", "stories_unseen"):
+    for folder in ("stories", "stories_fresh", "stories_unseen", "stories_settings"):
         for path in (DATA / folder).glob("*.txt"):
             own = {sentence.text.casefold() for sentence in sentences(path.read_text(encoding="utf-8"), lexicon()) if len(sentence.text.split()) > 8}
             assert own & taught == set(), path.name

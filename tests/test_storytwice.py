@@ -10,7 +10,7 @@ from small_folders import lexicon
 from casebase.record.case import Repair, Setting, Step
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import is_amount, lone
+from casebase.retain.storychanges import is_amount, is_left_alone, lone
 from casebase.retain.storystep import Told
 from casebase.retain.storytwice import SET_BY, told_once
 from casebase.trade.readings import find_readings
@@ -60,6 +60,14 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
 def test_amounts(text: str, unit: str, amount: bool) -> None:
     (value,) = find_readings(text)
     assert is_amount(text, value, unit) == amount
+
+
+@pytest.mark.parametrize(("text", "left"), [
+    ("the gap was 0.7 mm, so back in it went, untouched", True), ("rears were 10 psi like the sidewall says, so they stayed put", True),
+    ("it was 2,800 rpm and I didn't touch it", True), ("the low screw I left at 1 1/4 turns", True), ("turned it up to 2,800 rpm and left it there", False), ("set it to 0.3 mm", False)])
+def test_what_was_left_alone(text: str, left: bool) -> None:
+    (value,) = find_readings(text)
+    assert is_left_alone(text, value, len(text)) == left
 
 
 @pytest.mark.parametrize(("text", "side"), [
@@ -160,6 +168,23 @@ def test_a_setting_beside_its_look_keeps_its_values() -> None:
 def test_what_is_said_of_one_of_a_pair_is_not_where_the_other_was_found(said: str, setting: str, after: str) -> None:
     changed = [told.step for told in draft(said, lexicon()).steps if isinstance(told.step, Setting)]
     assert [(step.setting, step.before, step.after) for step in changed] == [(setting, "", after)]
+
+
+def test_a_setting_made_again_after_a_part_was_replaced_is_another() -> None:
+    notes = draft("Saw, it dies when hot. I closed the coil gap from 20 thou to 12 thou, and it still died. I fitted a new coil, set the coil gap to 12 thou again, and it runs hot now.", lexicon())
+    changed = [told.step for told in notes.steps if isinstance(told.step, Setting)]
+    assert [(step.before, step.after) for step in changed] == [("20 thou", "12 thou"), ("", "12 thou")]
+    notes = draft("Mower, hard to start. I set the plug gap to 0.7 mm and cleaned the air filter. Checked the plug gap again, 0.7 mm. It starts now.", lexicon())
+    assert [told.step.after for told in notes.steps if isinstance(told.step, Setting)] == ["0.7 mm"]
+
+
+@pytest.mark.parametrize(("said", "results"), [
+    ("I set the inlet valve clearance to 6 thou and the exhaust valve clearance to 8 thou. That cured it, it starts first pull now.", ["cured", "cured"]),
+    ("I set the inlet valve clearance to 6 thou and it made no difference. Then I set the exhaust valve clearance to 8 thou. That cured it, it starts first pull now.", ["no change", "cured"])])
+def test_both_valves_set_in_one_go_share_what_they_did(said: str, results: list[str]) -> None:
+    notes = draft(f"Mower, hard to start. {said}", lexicon())
+    changed = [told.step for told in notes.steps if isinstance(told.step, Setting)]
+    assert [[effect.result for effect in step.effects] for step in changed] == [[result] for result in results]
 
 
 def test_a_value_is_found_once() -> None:

@@ -131,7 +131,7 @@ class Labels(NamedTuple):
         settings = package_vocabulary().terms["setting"]
         rows: dict[tuple[int, int, int], list[int]] = {(row, *place): [] for row, sentence in enumerate(sentences) for place in numbers_of(sentence.text)}
         for row, sentence in enumerate(sentences):
-            for setting in (setting for setting in sentence.settings if settings[setting.label].unit):
+            for setting in sentence.settings:
                 column = self.settings.index(setting.label)
                 for earlier in range(row, max(-1, row - BACK - 1), -1):  # a value as found is that of the nearest sentence that tells it
                     told = {(earlier, reading.start, reading.end): setting.role(reading) for reading in numbers_in(sentences[earlier].text, settings[setting.label].unit)
@@ -151,7 +151,7 @@ class Labels(NamedTuple):
 @cache
 def numbers_of(text: str) -> tuple[tuple[int, int], ...]:
     """The characters of each number that may be a value of some setting."""
-    units = dict.fromkeys(term.unit for term in package_vocabulary().terms["setting"].values() if term.unit)
+    units = dict.fromkeys(term.unit for term in package_vocabulary().terms["setting"].values())
     return tuple(dict.fromkeys((reading.start, reading.end) for unit in units for reading in numbers_in(text, unit)))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from casebase.trade.readings import find_readings, number
+from casebase.trade.numbers import number
+from casebase.trade.readings import find_readings
 
 _DIGIT = r"\d½¼¾⅛⅜⅝⅞⅓⅔"
 _BEGINS = (rf"(?=\s*(?:(?:at|about|only)\s+)?(?:[.,]?[{_DIGIT}]|half|quarter|three|four|one|two|an?\s|fully|full|all the way|"

@@ -9,16 +9,19 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
+from itertools import pairwise
 
 from casebase.record.case import Result
 from casebase.retain.storychoice import BECAME
+from casebase.retain.storycues import effects_in
 from casebase.retain.storyencoded import RESULTS
-from casebase.retain.storyresults import SHORT, Tale, Tie
+from casebase.retain.storyresults import SHORT, Tale, Tie, Work
 from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.trade.terms import kin
 
 EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 CURED, LEAST_CURE = 1.5, 0.3  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
+_VALVES = {"inlet valve clearance", "exhaust valve clearance"}
 _NEAR = 2  # sentences apart at most, work that shares a word is mostly of one part
 UNCURED: Mapping[Result, float] = {"better": 0.3, "no change": 0.4, "worse": 0.3}  # from these chances on work that did not cure did so
 
@@ -27,25 +30,56 @@ Best = Mapping[tuple[int, str], Mapping[Result, tuple[float, Tie]]]  # by work a
 
 def settled(tale: Tale) -> list[Tie]:
     """The results of a note, each with the sentence that most likely tells it."""
-    best: dict[tuple[int, str], dict[Result, tuple[float, Tie]]] = defaultdict(dict)
+    best: defaultdict[tuple[int, str], dict[Result, tuple[float, Tie]]] = defaultdict(dict)
     for tie, chance in tale.told().items():
         of_pair = best[tie.work, tie.symptom]
         of_pair[tie.result] = max(of_pair.get(tie.result, (0.0, tie)), (chance, tie))
-    became = {pair: _became(tale, best, pair) for pair in best}
+    twins = _twins(tale)
+    _join(best, twins)
+    became = {pair: _became(tale, best, pair, twins) for pair in best}
     found: list[Tie] = []
     for symptom in tale.first:
         order = _in_order({work: of_work for (work, other), of_work in became.items() if other == symptom})
         found += [best[work, symptom][result][1] for work, result in order.items()]
+    found += [tie._replace(work=twins[tie.work]) for tie in found if tie.work in twins]
     return [*found, *(shared for _tie, shared in tale.shared(found))]
 
 
-def _became(tale: Tale, best: Best, pair: tuple[int, str]) -> dict[Result, float]:
+def _twins(tale: Tale) -> dict[int, int]:
+    """The place of both valves set in one go, that of the second by that of the first; what the one did the other did."""
+    found: dict[int, int] = {}
+    for place, (first, second) in enumerate(pairwise(tale.works)):
+        both = {term for work in (first, second) if work.step.kind == "set" for term in work.step.terms} == _VALVES
+        if both and place not in found.values() and not _told_between(tale, first, second):
+            found[place] = place + 1
+    return found
+
+
+def _told_between(tale: Tale, first: Work, second: Work) -> bool:
+    """Whether a result may be told between two pieces of work, or other things are."""
+    text = tale.parts[first.number].text
+    end = second.step.start if second.number == first.number else len(text)
+    return second.number - first.number > 1 or bool(effects_in(text[first.step.end: end]))
+
+
+def _join(best: defaultdict[tuple[int, str], dict[Result, tuple[float, Tie]]], twins: Mapping[int, int]) -> None:
+    """Gives what may be told of the second of two valves to the first."""
+    for first, second in twins.items():
+        for work, symptom in [pair for pair in best if pair[0] == second]:
+            told = best[first, symptom]
+            for result, (chance, tie) in best.pop((work, symptom)).items():
+                told[result] = max(told.get(result, (0.0, tie)), (chance, tie._replace(work=first)))
+
+
+def _became(tale: Tale, best: Best, pair: tuple[int, str], twins: Mapping[int, int]) -> dict[Result, float]:
     """The chance of each result of a piece of work on a symptom; what a short note says plainly is certain, and it says nothing that is unlikely."""
     plain: dict[Result, float] = {result: chance for result, (chance, _tie) in best[pair].items() if chance == 1 and len(tale.parts) <= SHORT}
     if plain:
         return plain
     features = _features(tale, best, *pair)
-    chances: dict[Result, float] = {result: tale.choice.chance(BECAME[result], tale.thing(tie), features, None) for result, (_chance, tie) in best[pair].items()}
+    works = [work for work in (pair[0], twins.get(pair[0])) if work is not None]
+    chances: dict[Result, float] = {result: tale.choice.chance(BECAME[result], "\n".join(tale.thing(tie._replace(work=work)) for work in works), features, None)
+                                    for result, (_chance, tie) in best[pair].items()}
     return {result: chance for result, chance in chances.items() if chance >= EVEN or len(tale.parts) > SHORT}
 
 

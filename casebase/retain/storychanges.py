@@ -11,13 +11,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from casebase.retain.storyvalues import APPROACH, fits, standing
-from casebase.trade.readings import COUNTS, Reading, find_readings, number
+from casebase.trade.numbers import COUNTS, number, pair
+from casebase.trade.readings import Reading, find_readings
+from casebase.trade.worded import is_worded, worded
 
 _WORDS = "|".join((*(word for word, value in COUNTS.items() if value and word not in ("a", "an")), "hundred", "thousand"))
 _PART = r"(?:an? |one |three |five |seven |eleven |thirteen )?(?:half|quarters?|eighths?|sixteenths?)"
 _NUMBER = re.compile(
     rf"(?<![\w.,/€£$])(?:\d{{1,2}}[, ]\d{{3}}|\d+ (?:and )?\d+/\d+|\d+/\d+|\d*[.,]\d+|\d+(?: and {_PART})?"
-    rf"|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?: (?:hundred|thousand))?(?: and {_PART})?)(?![\w/]|[.,]\d)", re.IGNORECASE)
+    rf"|{_PART}|(?:{_WORDS})(?:[ -](?:{_WORDS}))*(?:(?<=hundred) and (?:{_WORDS})(?:[ -](?:{_WORDS}))?)?(?: and {_PART})?)(?: (?:hundred|thousand)\b)?(?![\w/]|[.,]\d)", re.IGNORECASE)
 _LEFT, _RIGHT = 6, 5  # words around a number that tell its role
 _WORD = re.compile(r"[\w']+")
 _FIGURE = "(?:one|two|three|four|five|six|seven|eight|nine)"
@@ -45,7 +47,9 @@ _MOVED = re.compile(
     rf"\b(?:set|opened|closed|turned|screwed|backed|wound|adjusted|brought|raised|lowered|bent|moved|went|took|eased|leaned|richened|increased|reduced|"
     rf"dropped|cut|put|got|made|changed|cranked|gave|squeezed|shut|tightened|slackened|regapped|gapped|lifted|pulled|trimmed|steps?|stepped|reset|wind|turn|take)\b"
     rf"[^.;]{{0,40}}?(?:\b(?:to|at|on|till|until|for|till there (?:was|wasn't but))\s+{APPROACH}|\b(?:it|them|both|was) )$|\bnow (?:at|on) {APPROACH}$", re.IGNORECASE)
-_LIMITS = {"turn": (0, 6), "rpm": (800, 16000), ":1": (10, 120), "psi": (2, 5000), "bar": (2, 5000), "N.m": (2, 150), "mm": (0, 160), "in": (0, 160), "thou": (0, 160)}
+_HUNDREDS = range(8, 61)  # of revolutions
+_POINTED = re.compile(r"[1-9]\d?\.\d{3}")
+_LIMITS = {"": (0, 9), "turn": (0, 6), "rpm": (800, 16000), ":1": (10, 120), "psi": (2, 5000), "bar": (2, 5000), "N.m": (2, 150), "mm": (0, 160), "in": (0, 160), "thou": (0, 160)}
 
 _PAID = re.compile(r"(?:\b(?:pounds?|quid|dollars?|euros?|bucks)|[£$€]\d+[.,]?) $", re.IGNORECASE)  # "nine pounds eighty"
 _THOUSANDS = re.compile(r"[1-9]\d?,\d{3}")
@@ -81,15 +85,17 @@ def quantities(text: str, unit: str) -> list[Reading]:
 
 
 def numbers_in(text: str, unit: str) -> list[Reading]:
-    """The quantities that a setting told in `unit` may have, and every bare number of a fitting size, in order; as corrected."""
+    """The quantities that a setting told in `unit` may have, every bare number of a fitting size, and words that stand for a value, in order; as
+    corrected. A setting without a unit has a place ("the second hole")."""
     every = [_whole(part, text) for reading in find_readings(text) for part in _ends(reading)]
     low, high = _LIMITS.get(unit, (0.0, float("inf")))
     found = [reading for reading in every if fits(reading.unit, unit)]
+    found += [reading for reading in worded(text, unit) if not overlaps(reading.start, reading.end, ((other.start, other.end) for other in every))]
     for pattern in (_POINT, _NUMBER):
         for match in pattern.finditer(text):
             start, end = match.span()
-            value = None if overlaps(start, end, ((other.start, other.end) for other in (*every, *found))) else _value(match.group(), unit)
-            if value is not None and low < value <= high and not _PAID.search(text[:start]):
+            value = None if overlaps(start, end, ((other.start, other.end) for other in (*every, *found))) else _spoken(match.group(), unit)
+            if value is not None and low < value <= high and not _PAID.search(text[:start]) and (unit or _BEFORE_BARE.search(text[:start])):
                 found.append(Reading(value, "", match.group(), None, start, end))
     counts = [reading for reading in found if is_counted(text, reading)]  # "actually one plug was cracked" corrects nothing
     stand = standing(sorted((reading for reading in found if reading not in counts), key=lambda reading: reading.start), text)
@@ -99,6 +105,15 @@ def numbers_in(text: str, unit: str) -> list[Reading]:
 def _value(words: str, unit: str) -> float | None:
     """The number of some words; in large units a comma parts thousands."""
     return number(words.replace(",", "") if unit in _LARGE or _THOUSANDS.fullmatch(words) else words)
+
+
+def _spoken(words: str, unit: str) -> float | None:
+    """The number of some words; a speed may be told in hundreds ("thirty-six") or with a point that parts thousands ("2.800")."""
+    if unit == "rpm" and _POINTED.fullmatch(words):
+        return float(words.replace(".", ""))
+    hundreds = pair(words) if unit in _LARGE else None
+    value = 100.0 * hundreds[0] + hundreds[1] if hundreds else _value(words, unit)
+    return 100 * value if unit == "rpm" and value is not None and value in _HUNDREDS and not words[0].isdigit() else value
 
 
 def window(text: str, found: Sequence[Reading], place: int) -> str:
@@ -217,17 +232,27 @@ _SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|
 _TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)
 _GIVES_IN = re.compile(rf"\b(?:gives|gave|goes|went|sinks|sank|pressed|pushed) in {APPROACH}$", re.IGNORECASE)  # a belt under the thumb
 _GIVEN_IT = re.compile(rf"\b(?:gave|give) (?:it|them|her|him) {APPROACH}$", re.IGNORECASE)
+_LEFT_ALONE = re.compile(
+    r"\b(?:(?:left|leave) (?:it|that|them|those|him|her|well)? ?(?:alone|be|as (?:it |they )?(?:was|were|is|are))|let (?:it|that|them|those|him|her) be|were let alone|stay(?:s|ed)? put|stood put|untouched|"
+    r"(?:was|were)(?:n't| not) touched|(?:i|we) (?:didn'?t|did not|never|don'?t|do not|haven'?t|hadn'?t) (?:touch|move|alter|change|adjust|disturb)\w*|no (?:need|cause|reason|call) to (?:touch|move|alter|change|adjust)|"
+    r"(?:so|and|which|that) i left (?:it|that|them|those)\b(?! (?:at|on|to|in|so|there)\b)|(?:where|so|there) (?:it|that|they) stays?|kept my (?:fingers|hands) off)\b", re.IGNORECASE)
+_LEFT_WHERE = re.compile(r"\w (?:i|we) left (?:at|on) [^.;]*$", re.IGNORECASE)  # "the low screw I left at one turn"
 _NEVER_BY = (":1", "psi", "bar", "N.m")  # of these the whole is told
 
 
 def is_amount(text: str, value: Reading, unit: str) -> bool:
     """Whether a number tells by how much a setting told in `unit` was moved."""
     lead, rest = text[: value.start], text[value.end:]
-    if unit in _NEVER_BY or (_OF_SLACK.match(rest) and not re.search(r"\b(?:up|out|off|took|taken|take) [^,;.]{0,12}$", lead, re.IGNORECASE)):
+    if unit in _NEVER_BY or is_worded(value) or (_OF_SLACK.match(rest) and not re.search(r"\b(?:up|out|off|took|taken|take) [^,;.]{0,12}$", lead, re.IGNORECASE)):
         return False
     if _GIVES_IN.search(lead) or (value.unit == "turn" and value.value >= 1 and _GIVEN_IT.search(lead)):
         return False  # "gave it one and a quarter turns" is where it was put
     return bool(_MOVED_BY.search(lead) or _SHIFTED.match(rest) or is_taken_up(text, value) or (value.unit == "turn" and _TURNED_BY.search(lead)))
+
+
+def is_left_alone(text: str, value: Reading, following: int) -> bool:
+    """Whether what is told of a number, up to the `following` one, is that it was left as it was: "ten psi like the sidewall says, so they stayed put"."""
+    return bool(_LEFT_ALONE.search(text[value.end: following]) or _LEFT_WHERE.search(text[: value.start]))
 
 
 def is_taken_up(text: str, value: Reading) -> bool:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from itertools import dropwhile
 from typing import NamedTuple
 
 from casebase.record.case import Outcome, Result, Source
-from casebase.trade.readings import find_readings, number
+from casebase.trade.numbers import number, pair
+from casebase.trade.readings import find_readings
 
 _PERSON = (r"(?:he|she|they|(?:the |its |his |her )?(?:owner|customer|client|lady|man|guy|gentleman|woman|bloke|lad|neighbour|somebody|someone|"
            r"friend|husband|wife|son|daughter|brother|sister|father|dad|mother|mum|uncle|aunt|nephew|niece|cousin|grandad|mate|gardener|crew|farmer|"
@@ -209,9 +211,9 @@ def effects_in(sentence: str) -> list[Cue]:
 
 _CURRENCY = r"(?:[€£$]|\b(?:euros?|eur|quid|pounds?|bucks?|dollars?|francs?)\b)"
 _TENS = "(?:ten|fifteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)"
-_MONEY = re.compile(rf"(?:€|£|\$)\s?(?P<signed>\d{{1,5}}(?:[.,]\d\d)?)|(?P<named>\d{{1,5}}(?:[.,]\d\d)?|[a-z]+(?:[ -][a-z]+)?) ?{_CURRENCY}"
+_MONEY = re.compile(rf"(?:€|£|\$)\s?(?P<signed>\d{{1,5}}(?:[.,]\d\d)?)|(?P<named>\d{{1,5}}(?:[.,]\d\d)?|[a-z]+(?:[ -][a-z]+){{0,3}}) ?{_CURRENCY}"
                     rf"(?: (?P<cents>\d\d|{_TENS}(?:[ -][a-z]+)?)(?=[,.;]| and\b|$))?|(?P<bare>\d{{1,4}}[.,]\d\d)(?= in parts| for parts| parts|[,.;]| and |$)|"
-                    r"(?P<parts>\d{1,4}|[a-z]+ [a-z]+|[a-z]+) (?:in|for) parts|\b(?:for|cost|paid) (?P<cost>\d{1,4}[.,]\d\d)\b", re.IGNORECASE)
+                    r"(?P<parts>\d{1,4}|[a-z]+(?:[ -][a-z]+){0,3}) (?:in|for) parts|\b(?:for|cost|paid) (?P<cost>\d{1,4}[.,]\d\d)\b", re.IGNORECASE)
 _NO_MONEY_BEHIND = re.compile(r"\s*(?:mm|cm|in\b(?! parts)|inch|thou|psi|bar|kpa|rpm|v\b|volt|ohm|kohm|turn|l\b|litre|ml|cc|hours?|h\b|min)", re.IGNORECASE)
 _NO_MONEY_BEFORE = re.compile(r"\b(?:was|at|to|from|gap|is|of|than|and|measured)\s*$", re.IGNORECASE)
 
@@ -234,13 +236,12 @@ def _sum(words: str) -> Decimal | None:
     if words[:1].isdigit():
         return Decimal(words.replace(",", "."))
     parts = re.split(r"[ -]", words.lower())
-    values = [number(part) for part in parts]
-    known = [value for value in values if value is not None]
-    if len(known) == 2 and known[0] < 20 and known[1] >= 10:
-        return Decimal(f"{known[0]:g}.{known[1]:02g}")  # "four fifty"
-    whole = number(" ".join(parts))
-    last = whole if whole is not None else known[-1] if known and values[-1] is not None else None
-    return None if last is None or not last else Decimal(f"{last:g}")
+    said = [*dropwhile(lambda part: number(part) is None, parts)]
+    if whole := pair(" ".join(said)):
+        return Decimal(f"{whole[0]}.{whole[1]}")  # "four fifty", "twenty-four fifty"
+    value = number(" ".join(said))
+    value = number(parts[-1]) if value is None else value
+    return Decimal(f"{value:g}") if value else None
 
 
 # What makes a time part of a finding and not of the bill: "dies after 10 min", "ran for an hour".

@@ -8,7 +8,8 @@ from typing import NamedTuple
 from casebase.record.case import Verdict
 from casebase.retain.stepwords import verdict_of
 from casebase.retain.story import Sentence
-from casebase.trade.readings import find_readings, number
+from casebase.trade.numbers import number
+from casebase.trade.readings import find_readings
 from casebase.trade.terms import Term
 
 _UNSURE = re.compile(r"\bnot (?:really |quite |too |entirely )?sure\b|\bcan(?:no|')t (?:really )?tell\b|\bhard to (?:say|tell)\b|\bborderline\b|\bdoubtful\b",

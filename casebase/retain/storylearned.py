@@ -49,7 +49,7 @@ def _role_examples(without: Collection[str]) -> dict[str, list[str]]:
         for place, told in enumerate(story if name not in without else ()):
             for setting in told.settings:
                 unit = settings[setting.label].unit
-                for sentence in story[max(0, place - BACK): place + 1] if unit else ():
+                for sentence in story[max(0, place - BACK): place + 1]:
                     numbers = numbers_in(sentence.text, unit)
                     for position, reading in enumerate(numbers):
                         role = setting.role(reading)

@@ -10,7 +10,8 @@ import re
 from collections.abc import Iterator, Sequence
 
 from casebase.retain.storyvalues import standing
-from casebase.trade.readings import NUMBER, Reading, find_readings, number
+from casebase.trade.numbers import number
+from casebase.trade.readings import NUMBER, Reading, find_readings
 
 # How far a number may be from the quantity it takes its unit from, as a factor: a dead generator shows 4 volts of 230.
 _LENT = {"V": 80, "psi": 30, "bar": 30, "kPa": 30, "rpm": 12, "mm": 30, "in": 30, "cm": 30, "thou": 30, "turn": 12, "A": 30, "ohm": 100,

@@ -11,7 +11,16 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import changes, follows_a_cue, is_amount, is_counted, lone, numbers_in, window
+from casebase.retain.storychanges import (
+    changes,
+    follows_a_cue,
+    is_amount,
+    is_counted,
+    is_left_alone,
+    lone,
+    numbers_in,
+    window,
+)
 from casebase.retain.storychoice import Choice
 from casebase.retain.storyencoded import Encoded, ValueOdds
 from casebase.retain.storylearned import BACK
@@ -19,6 +28,7 @@ from casebase.retrieve.examples import Role
 from casebase.retrieve.heads import LEAST
 from casebase.retrieve.logistic import Features, log_of
 from casebase.trade.readings import Reading
+from casebase.trade.worded import is_worded
 
 TAKEN: Mapping[Role, float] = {"from": 0.4, "to": 0.4}  # from these chances on a number has the role
 _ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|the two|likewise)\b", re.IGNORECASE)
@@ -32,8 +42,8 @@ _UNLIKELY = ValueOdds(LEAST, LEAST)
 
 
 class Candidate(NamedTuple):
-    """A number that may be a value of a setting: where it stands, among which others of its sentence, what the rules make of it, and
-    of which settings it is a value by the encoder."""
+    """A number that may be a value of a setting: where it stands, among which others of its sentence, what the rules make of it, whether it tells by how
+    much something was moved or what was left alone, and of which settings it is a value by the encoder."""
 
     reading: Reading
     back: int
@@ -41,6 +51,8 @@ class Candidate(NamedTuple):
     number: int
     beside: int
     rule: str
+    is_amount: bool
+    left_alone: bool
     chances: Mapping[str, float]
     encoded: Mapping[str, ValueOdds]
 
@@ -50,11 +62,13 @@ class Candidate(NamedTuple):
 
 
 class SettingValues(NamedTuple):
-    """A setting as found and as left, None for what is not told; the best `chances` there were, of either."""
+    """A setting as found and as left, None for what is not told; the best `chances` there were, of either; whether its sentence tells only of a value that
+    was left alone."""
 
     before: Candidate | None
     after: Candidate | None
     chances: tuple[float, float]
+    left_alone: bool = False
 
     @property
     def is_same(self) -> bool:
@@ -78,16 +92,17 @@ class About(NamedTuple):
 def values(choice: Choice, about: About) -> SettingValues:
     """The values of a setting, each where a number most likely is one."""
     unit = choice.vocabulary.terms["setting"][about.label].unit
-    found = [one for back in range(min(BACK, about.row) + 1) for one in _candidates(choice, about, back, unit)] if unit else []
+    found = [one for back in range(min(BACK, about.row) + 1) for one in _candidates(choice, about, back, unit)]
     features = [_features(one, found, about) for one in found]
     chances = {role: [choice.chance(role, f"{about.label}\n{one.reading.text.strip()}\n{one.reading.value}\n{one.back}", of_one, about.parts[about.row])
                       for one, of_one in zip(found, features, strict=True)] for role in TAKEN}
     free = [bool(_ALL.search(one.sentence.text)) or not (one.place in about.taken or _is_of_the_other(one, about.label)) for one in found]
-    after = _best(chances["to"], [is_free and one.back == 0 for is_free, one in zip(free, found, strict=True)])
+    after = _best(chances["to"], [is_free and one.back == 0 and not (one.left_alone and one.rule != "to") for is_free, one in zip(free, found, strict=True)])
     before = _best(chances["from"], [is_free and number != after for number, is_free in enumerate(free)])
     best = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
-    return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None,
-                         found[after] if after is not None and best[1] >= TAKEN["to"] else None, best)
+    left = found[after] if after is not None and best[1] >= TAKEN["to"] else None
+    return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None, left, best,
+                         left is None and any(one.left_alone and one.back == 0 for one in found))
 
 
 def _is_of_the_other(one: Candidate, label: str) -> bool:
@@ -110,8 +125,9 @@ def _candidates(choice: Choice, about: About, back: int, unit: str) -> Iterator[
     rules = _by_rule(sentence.text, unit, found)
     for number, reading in enumerate(found):
         rule = rules.get(reading.start, "")
-        if rule in ("from", "to") or not is_amount(sentence.text, reading, unit):
-            yield Candidate(reading, back, sentence, number, len(found), rule, choice.roles(window(sentence.text, found, number)), about.encoded.value(row, reading.start, reading.end))
+        following = found[number + 1].start if number + 1 < len(found) else len(sentence.text)
+        yield Candidate(reading, back, sentence, number, len(found), rule, is_amount(sentence.text, reading, unit), is_left_alone(sentence.text, reading, following),
+                        choice.roles(window(sentence.text, found, number)), about.encoded.value(row, reading.start, reading.end))
 
 
 def _by_rule(text: str, unit: str, found: Sequence[Reading]) -> dict[int, str]:
@@ -139,7 +155,8 @@ def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Featu
         **_encoded_features(one, found, about.label),
         **{role: log_of(one.chances[role]) for role in ("from", "to", "none")},
         "here": one.back == 0, "just before": one.back == 1, "alone": one.beside == 1, "first": one.number == 0, "last": one.number == one.beside - 1,
-        "number": min(one.number, 4), "unit": bool(one.reading.unit), "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
+        "number": min(one.number, 4), "unit": bool(one.reading.unit) and not is_worded(one.reading), "worded": is_worded(one.reading), "amount": one.is_amount, "left alone": one.left_alone,
+        "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
         **{f"rule {role}": one.rule == role for role in ("from", "to", "stood", "left")},
         "read from": bool(words) and words == about.read[0], "read to": bool(words) and words == about.read[1], "read at all": any(about.read),
         "here in all": min(len(here), 5), "only one here": len(here) == 1 and one.back == 0, "none here": not here,

@@ -15,7 +15,7 @@ from casebase.retain.storychanges import by_itself, changes, lone, quantities
 from casebase.retain.storystep import Told
 from casebase.retain.storyvalues import Values, fits, read_values, values_of
 from casebase.retrieve.lexicon import Found, Lexicon
-from casebase.trade.readings import number
+from casebase.trade.numbers import number
 
 # A speed and the screw that sets it: "idle was 3,400, I turned the idle screw and got it down to 2,700".
 _SPEED_OF = {"idle speed screw": "idle speed", "governor spring hole": "full-throttle speed", "governor arm": "full-throttle speed"}

@@ -22,6 +22,7 @@ SET_BY = {
     "drive cable play": "adjust drive cable", "throttle cable play": "adjust throttle cable", "brake cable play": "adjust brake or stop cable",
     "choke cable": "adjust choke control"}
 _WAS_SET = re.compile(r"\b(?:was|were|been) (?:set|left|gapped|adjusted) (?:at|to) (?:about |around )?$", re.IGNORECASE)  # by whoever had it before
+_NEW = ("replace ", "fit ", "refit ", "rebuild ")  # work after which a part is set again
 _NEAR, _FAR = 1, 3  # so many sentences later the two are one; a value as found and its change
 
 
@@ -32,7 +33,7 @@ def told_once(steps: Sequence[Told], parts: Sequence[Sentence], settings: Mappin
     for step in _as_corrected(_as_found(steps, numbers, settings), parts, numbers, settings):
         if step.kind == "set" and step.terms[0] in SET_BY and settings[step.terms[0]].unit and not step.before and (not step.after or _is_how_much(step, settings)):
             step.kind, step.terms, step.after = "do", [SET_BY[step.terms[0]]], ""
-        begun = next((one for one in reversed(kept) if _goes_on(one, step, numbers)), None)
+        begun = next((one for place, one in reversed([*enumerate(kept)]) if _goes_on(one, step, numbers) and not _is_set_again(step, kept[place + 1:])), None)
         if begun is None:
             kept.append(step)
         else:
@@ -132,6 +133,11 @@ def _goes_on(begun: Told, step: Told, numbers: Mapping[int, int]) -> bool:
     if step.kind == "set":
         return begun.after == step.after or not (begun.after and step.after)
     return step.kind == "check" or apart == 0 or not begun.effects
+
+
+def _is_set_again(step: Told, between: Sequence[Told]) -> bool:
+    """Whether a setting is told again because a part was replaced since: "a new coil, also set at 0.35"."""
+    return step.kind == "set" and any(other.kind == "do" and any(term.startswith(_NEW) for term in other.terms) for other in between)
 
 
 def _take_over(kept: Told, other: Told) -> None:

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
-from casebase.trade.readings import COUNTS, Reading, find_readings, number
+from casebase.trade.numbers import COUNTS, number
+from casebase.trade.readings import Reading, find_readings
 
 _KINDS = (("in", "thou", "mm", "cm"), ("psi", "bar", "kPa", "kgf/cm2"), ("N.m", "ft-lb", "in-lb"), ("turn",), ("rpm",), (":1",), ("ohm", "kohm"))
 

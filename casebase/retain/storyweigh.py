@@ -170,10 +170,13 @@ class Weighing:
             if read and read.note:
                 continue
             found = self._values(like, number, kept, [*earlier, *places])
+            if found.left_alone:
+                kept[:] = [step for step in kept if step is not read]
+                continue
             if read is None and ((places and not found.after) or found.is_same or (like.label.endswith(" torque") and not found.after)):
                 continue  # its value was another's, it was right as found, or it is a torque without a value
             if read and found.is_same:  # put back to where it was: that it was not found there is for the rules to say
-                found = SettingValues(None, None if read.before and read.after else found.after, found.chances)
+                found, read.before = SettingValues(None, None if read.before and read.after else found.after, found.chances), ""
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)

@@ -17,14 +17,17 @@ from casebase.retrieve import store
 from casebase.retrieve.cache import shared_cache
 from casebase.retrieve.sayings import read_examples
 from casebase.trade import DATA
-from casebase.trade.readings import Reading, find_readings, number
+from casebase.trade.numbers import number
+from casebase.trade.readings import Reading, find_readings
+from casebase.trade.worded import is_worded, worded_value
 
 Subject = Literal["steps", "symptoms"]
 Role = Literal["from", "to"]  # of a number: where a setting was found, where it was left
 
 Learned = tuple[store.Arrays, Sequence[str]]  # arrays, and the labels they are about
 
-FORMAT = 7  # of what is kept; one more when `Sayings` or their features change
+FORMAT = 8  # of what is kept; one more when `Sayings` or their features change
+_SPEED = 800  # what is more may be told in hundreds or thousands: "thirty-six", "2.800"
 _RESULT = re.compile(r"effect (cured|better|no change|worse) (.+ / .+)")
 
 
@@ -50,9 +53,9 @@ class SettingTold(NamedTuple):
 
 def _is_value(reading: Reading, words: str) -> bool:
     found = find_readings(words)
-    value = found[0].value if found else number(words)
+    value = found[0].value if found else worded_value(words) if is_worded(reading) else number(words)
     return bool(words) and (reading.text.strip().lower() in (words.lower(), words.lower().split(" to ")[0])
-                            or (value is not None and isclose(value, reading.value, rel_tol=1e-4)))
+                            or (value is not None and any(isclose(value * times, reading.value, rel_tol=1e-4) for times in ((1, 100, 1000) if reading.value >= _SPEED else (1,)))))
 
 
 class ToldSentence(NamedTuple):

@@ -12,6 +12,7 @@ from functools import cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+from casebase.trade.numbers import COUNTS, FIGURES, MANY, PARTS, number, pair
 from casebase.trade.words import plain
 
 # How units are written or said, and the name of the unit they mean.
@@ -51,32 +52,24 @@ _PINT_NAMES = {
 }
 UNITS = (*_UNIT_WORDS, ":1")
 
-COUNTS = {word: value for value, word in enumerate(
-    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"])}
-COUNTS |= {word: 10 * value for value, word in enumerate(["thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"], 3)}
-COUNTS |= {"nought": 0, "naught": 0, "a": 1, "an": 1}
-_FIGURES = {word: str(value) for word, value in COUNTS.items() if value < 10 and word not in ("a", "an")} | {"oh": "0"}
-_PARTS = {"half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourth": 4, "eighth": 8,
-          "eighths": 8, "sixteenth": 16, "sixteenths": 16}
-_NUMBER_WORDS = {*COUNTS, *_PARTS, "hundred", "thousand"} - {"a", "an"}
+_NUMBER_WORDS = {*COUNTS, *PARTS, *MANY} - {"a", "an"}
 # The units of which "a" counts one: "a year old"; a pint is also a pastime.
 _ONE_OF = ("turn", "year", "month", "week", "day", "h", "in", "mm", "quart", "l", "gal")
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 
 # The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
 # that no text can keep them busy.
-_WORD = "|".join(sorted((*COUNTS, *_PARTS, "hundred", "thousand"), key=len, reverse=True))
-_PART = "|".join(sorted(_PARTS, key=len, reverse=True))
+_WORD = "|".join(sorted((*COUNTS, *PARTS, "hundred", "thousand"), key=len, reverse=True))
+_PART = "|".join(sorted(PARTS, key=len, reverse=True))
 _ANOTHER = (r"another(?= (?:hour|minute|turn|inch|litre|liter|quart|gallon)\b)|(?:a )?couple(?: of)?(?= (?:good )?"
             r"(?:feet|inches|minutes|hours|days|weeks|months|years|turns|litres|liters|quarts|metres|mm|mil|thou|volts|psi)\b)")
-_ANOTHERS = {"another": 1.0} | dict.fromkeys(("couple", "a couple", "couple of", "a couple of"), 2.0)
 _DIGITS = (rf"(?:{_ANOTHER}|"
            r"(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}(?: an?(?= ))?"
-           rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})"
-           r"|\d{1,3} (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
-_DECIMALS = rf"point(?:[ -](?:{'|'.join(_FIGURES)})){{1,4}}"
+           rf"|\d{{1,9}} and (?:(?:an? )?(?:{_PART})|\d{{1,9}}/\d{{1,9}})(?: (?:hundred|thousand))?"
+           r"|\d{1,3}(?:[.,]\d{1,2})? (?:hundred|thousand)|\d{1,3} \d{3}(?= ?(?:rpm|r/min|a minute|per minute))|\d{0,9}[.,]\d{1,9}|\d{1,9})")
+_DECIMALS = rf"point(?:[ -](?:{'|'.join(FIGURES)})){{1,4}}"
 _SAID = (rf"(?:{_DECIMALS}|(?:{_WORD})(?:[ -](?:(?:(?<=hundred.)|(?<=thousand.))and[ -])?(?:{_WORD})){{0,8}}"
-         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})|[ -]{_DECIMALS})?)")
+         rf"(?:[ -]and[ -](?:(?:{_WORD})[ -])?(?:{_PART})(?: (?:hundred|thousand))?|[ -]{_DECIMALS}(?: (?:hundred|thousand))?)?)")
 NUMBER = rf"(?:{_DIGITS}|\b{_SAID}\b)"
 _UNIT_OF = {plain(word): unit for unit, words in _UNIT_WORDS.items() for word in words}
 _UNIT = "|".join(re.escape(word) for word in sorted(_UNIT_OF, key=len, reverse=True))
@@ -88,10 +81,13 @@ _BETWEEN = rf"\bbetween (?P<low>{NUMBER}) and (?={NUMBER})"
 _AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year|quart|pint|litre|liter|gallon|metre|meter|mil)(?:es|s)? and "
              rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of the| the)")
 _AND_MINUTES = r"\b(?:(?P<whole>an|one|two|three|four) )?hours? and (?P<minutes>five|ten|twenty|twenty[ -]five|forty|fifty)\b(?! (?:min|sec|of|odd))"
+_PER_MINUTE = rf"(?<![\w.,/£$€])(?P<low>{NUMBER})(?:\s?(?:-|to|or)\s(?P<high>{NUMBER}))? (?:a|per) minute\b(?! (?:ago|later|after|or)\b)"
 _RATIO = r"(?<![\w.:])(?P<parts>\d{2,3})\s?(?::|to)\s?1(?![\w:]|[.,]\d)"
 
 # Where a comma before three digits parts thousands ("2,800 rpm"); elsewhere it is a decimal comma ("0,125 mm").
 _LARGE = frozenset(("rpm", "psi", "kPa", "ohm", "cc", "ml", "h"))
+_IN_HUNDREDS = ("rpm", "psi")  # in which "thirty-four fifty" is 3,450
+_SLOWEST = 500  # so often a minute only an engine turns
 _ORDINALS = frozenset(("third", "fourth", "eighth", "sixteenth"))
 # What makes a number a pronoun ("set that one to 0.12 mm"), a time a rate ("once a day") and a unit a name ("a two-bar heater").
 _PRONOUN = r"\b(?:that|this|the|each|other|which|every|last|first|good|old|new|no|any) $"
@@ -134,7 +130,7 @@ def find_readings(text: str) -> tuple[Reading, ...]:
     if not _may_hold_number(text):
         return ()
     spelled, origin = _spelled(text)
-    found = [*_plain_readings(spelled), *_and_part_readings(spelled), *_ratios(spelled)]
+    found = [*_per_minute(spelled), *_plain_readings(spelled), *_and_part_readings(spelled), *_ratios(spelled)]
     found.sort(key=lambda reading: (reading.start, -reading.end))
     kept: list[Reading] = []
     free = 0
@@ -184,14 +180,16 @@ def _plain_readings(text: str) -> Iterator[Reading]:
             continue
         if unit in ("degC", "degF") and re.search(r"(?:^|[\s(])-$", text[max(0, match.start() - 2):match.start()]):
             low = -low
-        yield Reading(low, unit, match.group(), _value(match["high"], unit) if match["high"] else None, match.start(),
-                      match.end())
+        high = _value(match["high"], unit) if match["high"] else None
+        times = MANY.get(match["high"].split()[-1], 1) if high else 1  # "3 to 3.5 thousand"
+        yield Reading(low * times if low < times else low, unit, match.group(), high, match.start(), match.end())
 
 
 def _value(typed: str, unit: str) -> float | None:
     if unit in _LARGE and re.fullmatch(r"[1-9]\d{0,2},\d{3}", typed):
         typed = typed.replace(",", "")
-    return number(typed)
+    hundreds = pair(typed) if unit in _IN_HUNDREDS else None
+    return 100.0 * hundreds[0] + hundreds[1] if hundreds else number(typed)
 
 
 def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
@@ -204,6 +202,8 @@ def _is_no_quantity(match: re.Match[str], unit: str) -> bool:
         return True
     if low in ("a", "an"):
         return _counts_none(match, unit)
+    if low.endswith((" a", " an")) and "/" not in low and low.split()[-2] not in PARTS:  # "three a minute"
+        return True
     if low in _ORDINALS and " of " not in match.group():  # "on the third pull"
         return True
     if unit == "psi" and match["unit"] in ("pound", "pounds", "lb", "lbs"):
@@ -236,64 +236,17 @@ def _and_part_readings(text: str) -> Iterator[Reading]:
             yield Reading(60 * whole + part, "min", match.group(), None, match.start(), match.end())
 
 
+def _per_minute(text: str) -> Iterator[Reading]:
+    """ "3,500 a minute"."""
+    for match in _compiled(_PER_MINUTE).finditer(text) if " minute" in text else ():
+        value, high = _value(match["low"], "rpm"), _value(match["high"], "rpm") if match["high"] else None
+        if value is not None and value >= _SLOWEST:
+            yield Reading(value, "rpm", match.group(), high, match.start(), match.end())
+
+
 def _ratios(text: str) -> Iterator[Reading]:
     for match in _compiled(_RATIO).finditer(text):
         yield Reading(float(match["parts"]), ":1", match.group(), None, match.start(), match.end())
-
-
-def number(text: str) -> float | None:
-    """A number as typed or said: `7/8`, `1 1/8`, `.008`, `0,2`, "one and an eighth", "seven eighths", "one twenty".
-
-    None where the text is no number, or longer than any that a person writes.
-    """
-    cleaned = re.sub(r"(?<=\w) an?$", "", " ".join(text.lower().replace("-", " ").split()))  # "half a (turn)"
-    if len(cleaned) > 80:
-        return None
-    if cleaned in _ANOTHERS:
-        return _ANOTHERS[cleaned]
-    mixed = re.fullmatch(r"(?:(\d+) (?:and )?)?(\d+)/(\d+)", cleaned)
-    if mixed:
-        return None if int(mixed[3]) == 0 else int(mixed[1] or 0) + int(mixed[2]) / int(mixed[3])
-    if re.fullmatch(r"\d*[.,]?\d+|\d{1,3} \d{3}", cleaned):
-        return float(cleaned.replace(",", ".").replace(" ", ""))
-    return _said(cleaned.split())
-
-
-def _said(words: Sequence[str]) -> float | None:
-    """A number in words; `total` is what is complete, `current` the part being said."""
-    total = 0.0
-    current: float | None = None
-    before = ""
-    for place, word in enumerate(words):
-        if word == "point":  # "twelve point seven"
-            figures = "".join(_FIGURES.get(figure, "?") for figure in words[place + 1:])
-            return total + (current or 0) + float(f".{figures}") if figures.isdecimal() else None
-        if word == "and":
-            total, current = total + (current or 0), None
-        elif word.isdecimal() or word in COUNTS:
-            value = int(word) if word.isdecimal() else COUNTS[word]
-            current = value if current is None or before in ("a", "an") else _joined(current, value)
-            if current is None:
-                return None
-        elif word == "hundred":
-            current = (current or 1) * 100
-        elif word == "thousand":
-            total, current = total + (current or 1) * 1000, None
-        elif word in _PARTS:
-            current = (1 if current is None else current) / _PARTS[word]
-        else:
-            return None
-        before = word
-    return None if current is None and not total else total + (current or 0)
-
-
-def _joined(said: float, value: int) -> float | None:
-    """Two numbers in a row as one: "twenty five", "hundred ten", "one twenty" (120). None for "three four"."""
-    if said in range(100, 10_000, 100) or (said in range(20, 100, 10) and value < 10):
-        return said + value
-    if said in range(1, 10) and 10 <= value < 100:
-        return said * 100 + value
-    return said + value if said in range(120, 1000, 10) and value < 10 else None
 
 
 def convert(value: float, unit: str, to: str) -> float:
