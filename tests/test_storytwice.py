@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from small_folders import lexicon
 
-from casebase.record.case import Repair, Setting, Step
+from casebase.record.case import Check, Repair, Setting, Step
 from casebase.retain.draft import draft
 from casebase.retain.story import Sentence
 from casebase.retain.storychanges import is_amount, is_left_alone, lone
@@ -168,6 +168,13 @@ def test_a_setting_beside_its_look_keeps_its_values() -> None:
 def test_what_is_said_of_one_of_a_pair_is_not_where_the_other_was_found(said: str, setting: str, after: str) -> None:
     changed = [told.step for told in draft(said, lexicon()).steps if isinstance(told.step, Setting)]
     assert [(step.setting, step.before, step.after) for step in changed] == [(setting, "", after)]
+
+
+@pytest.mark.parametrize(("said", "after"), [("The plug gap was shut. Gave it 0.7 mm.", "0.7 mm"), ("The drive cable was too tight. I gave it five millimetres.", "five millimetres")])
+def test_what_a_part_was_given_is_where_it_was_set(said: str, after: str) -> None:
+    look, setting = (told.step for told in draft(f"Snow thrower, the auger keeps turning. {said}", lexicon()).steps)
+    assert isinstance(look, Check) and look.verdict == "bad"
+    assert isinstance(setting, Setting) and setting.after == after
 
 
 def test_a_setting_made_again_after_a_part_was_replaced_is_another() -> None:

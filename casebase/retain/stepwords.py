@@ -169,8 +169,8 @@ def verdict_of(found: str, check: Term | None, *, of_size: bool) -> tuple[Verdic
         return (None, "") if not answer else ("ok" if answer in check.ok else "bad", found.split(",")[0])
     general = (_GOOD, (*_BAD, *(_TIGHT if of_size else ())))
     for good, bad in (*own, general):
-        hits = [(verdict, phrase) for verdict, phrases in (("ok", good), ("bad", bad)) for phrase in phrases
-                if _says(found, phrase)]
+        hits = [("bad", f"too {phrase}") if _says(found, f"too {phrase}") else (verdict, phrase)  # "too tight" is not well, where "tight" is
+                for verdict, phrases in (("ok", good), ("bad", bad)) for phrase in phrases if _says(found, phrase)]
         longest = [hit for hit in hits if not any(hit[1] != other and hit[1] in other for _verdict, other in hits)]
         if len({verdict for verdict, _phrase in longest}) == 1:
             return cast("Verdict", longest[0][0]), longest[0][1]

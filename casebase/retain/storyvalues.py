@@ -132,7 +132,7 @@ class _Sides:
 
     def _is_by(self, between: str, reading: Reading, moved: re.Match[str] | None) -> bool:
         """Whether a value is by how much a setting was moved: "turned it out half a turn", and not where it was put."""
-        given = (reading.value >= 1 or reading.unit not in ("turn", "rpm", "")) and re.search(r"\b(?:gave|give) (?:it|them|her|him)\b", between)  # "gave it one and a quarter" is where it was put
+        given = (reading.value >= 1 or reading.unit not in ("turn", "rpm", "")) and re.search(r"\b(?:gave|give) (?:it|them|her|him)\b", f"{self.lead}{between}", re.IGNORECASE)  # "gave it one and a quarter" is where it was put
         if not (moved or self.turned) or _AT.search(between) or given:
             return False
         if reading.unit == "turn" and (_STIRRED.search(between) or _STIRRED.search(self.lead)) and not _STOOD.search(between):
