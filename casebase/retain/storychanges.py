@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from casebase.retain.storyvalues import APPROACH, fits, standing
-from casebase.trade.numbers import COUNTS, number, pair
+from casebase.trade.numbers import COUNTS, in_hundreds, number
 from casebase.trade.readings import Reading, find_readings
 from casebase.trade.worded import is_worded, worded
 
@@ -111,8 +111,8 @@ def _spoken(words: str, unit: str) -> float | None:
     """The number of some words; a speed may be told in hundreds ("thirty-six") or with a point that parts thousands ("2.800")."""
     if unit == "rpm" and _POINTED.fullmatch(words):
         return float(words.replace(".", ""))
-    hundreds = pair(words) if unit in _LARGE else None
-    value = 100.0 * hundreds[0] + hundreds[1] if hundreds else _value(words, unit)
+    hundreds = in_hundreds(words) if unit in _LARGE else None
+    value = _value(words, unit) if hundreds is None else hundreds
     return 100 * value if unit == "rpm" and value is not None and value in _HUNDREDS and not words[0].isdigit() else value
 
 

@@ -150,12 +150,12 @@ def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Featu
     others = [other for other in found if other is not one]
     start, end = about.stretch
     inside = one.back == 0 and start <= one.reading.start < end
-    used = one.place in taken
+    used, in_words = one.place in taken, is_worded(one.reading)
     return {
         **_encoded_features(one, found, about.label),
         **{role: log_of(one.chances[role]) for role in ("from", "to", "none")},
         "here": one.back == 0, "just before": one.back == 1, "alone": one.beside == 1, "first": one.number == 0, "last": one.number == one.beside - 1,
-        "number": min(one.number, 4), "unit": bool(one.reading.unit) and not is_worded(one.reading), "worded": is_worded(one.reading), "amount": one.is_amount, "left alone": one.left_alone,
+        "number": min(one.number, 4), "unit": bool(one.reading.unit) and not in_words, "worded": in_words, "amount": one.is_amount, "left alone": one.left_alone,
         "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
         **{f"rule {role}": one.rule == role for role in ("from", "to", "stood", "left")},
         "read from": bool(words) and words == about.read[0], "read to": bool(words) and words == about.read[1], "read at all": any(about.read),

@@ -39,6 +39,12 @@ def number(text: str) -> float | None:
     return _said(cleaned.split())
 
 
+def in_hundreds(text: str) -> float | None:
+    """A number told in hundreds and tens, "thirty-four fifty" (3,450); None where the text is told otherwise."""
+    said = pair(text)
+    return None if said is None else 100.0 * said[0] + said[1]
+
+
 def _said(words: Sequence[str]) -> float | None:
     """A number in words; `total` is what is complete, `current` the part being said."""
     total = 0.0

@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from casebase.trade.numbers import COUNTS, FIGURES, MANY, PARTS, number, pair
+from casebase.trade.numbers import COUNTS, FIGURES, MANY, PARTS, in_hundreds, number
 from casebase.trade.words import plain
 
 # How units are written or said, and the name of the unit they mean.
@@ -59,7 +59,7 @@ _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "�
 
 # The patterns below read plain text (`words.plain`): lower case, one kind of dash. Every repetition has a limit, so
 # that no text can keep them busy.
-_WORD = "|".join(sorted((*COUNTS, *PARTS, "hundred", "thousand"), key=len, reverse=True))
+_WORD = "|".join(sorted((*COUNTS, *PARTS, *MANY), key=len, reverse=True))
 _PART = "|".join(sorted(PARTS, key=len, reverse=True))
 _ANOTHER = (r"another(?= (?:hour|minute|turn|inch|litre|liter|quart|gallon)\b)|(?:a )?couple(?: of)?(?= (?:good )?"
             r"(?:feet|inches|minutes|hours|days|weeks|months|years|turns|litres|liters|quarts|metres|mm|mil|thou|volts|psi)\b)")
@@ -188,8 +188,8 @@ def _plain_readings(text: str) -> Iterator[Reading]:
 def _value(typed: str, unit: str) -> float | None:
     if unit in _LARGE and re.fullmatch(r"[1-9]\d{0,2},\d{3}", typed):
         typed = typed.replace(",", "")
-    hundreds = pair(typed) if unit in _IN_HUNDREDS else None
-    return 100.0 * hundreds[0] + hundreds[1] if hundreds else number(typed)
+    hundreds = in_hundreds(typed) if unit in _IN_HUNDREDS else None
+    return number(typed) if hundreds is None else hundreds
 
 
 def _is_no_quantity(match: re.Match[str], unit: str) -> bool:

@@ -75,7 +75,7 @@ class Sessions:
             return len(self._wrong.get(address, ())) > GUESSES or len(self._wrong[""]) > ALL_GUESSES
 
     def proof(self, session: str) -> str:
-        """What a form drawn for this session carries; a form without it was made elsewhere and is refused."""
+        """What a form drawn for this log-in carries; a form without it was made elsewhere and is refused."""
         return _signed(self._secret, session)
 
     def proves(self, session: str, given: str) -> bool:
