@@ -226,7 +226,7 @@ def lone(text: str, value: Reading) -> str:
 
 # By how much something was moved, and not where to: "took up 8 mm", "out by a quarter turn", "half an inch shorter".
 _MOVED_BY = re.compile(
-    rf"\b(?:by|another|further|up|down|out|off|back|in|along|some,?|a bit,?|took|taken|takes?|opened|closed|shortened|lengthened|moved|turned|backed|raised|lowered|lifted|wound|let|eased|"
+    rf"\b(?:by|another|further|up|down|out|off|over|back|in|along|some,?|a bit,?|took|taken|takes?|opened|closed|shortened|lengthened|moved|turned|backed|raised|lowered|lifted|wound|let|eased|"
     rf"nudged|screwed|tightened|slackened)\s+{APPROACH}(?:the |an? |by )?$", re.IGNORECASE)
 _SHIFTED = re.compile(r" ?(?:out of (?:it|the|that|them|him|her)|off (?:it|the)|shorter|longer|higher|lower|further|tighter|looser|richer|leaner|(?:anti-?)?clockwise)\b", re.IGNORECASE)
 _TURNED_BY = re.compile(r"\b(?:turn(?:ed)?|gave|give|open(?:ed)?|screw(?:ed)?|back(?:ed)?|wound)\b(?! (?:was|is))(?:(?!\b(?:to|at|now|was|is|on|from)\b)[^,;.\d]){0,25}$", re.IGNORECASE)

@@ -103,7 +103,17 @@ def accepted(subject: Weighed, chances: Mapping[Thing, float], read: Collection[
     return sure or {thing for thing in read if chances[thing] >= PLAIN[subject] * ACCEPTED[subject]}
 
 
-Valued = Callable[[Like], tuple[float, float]]  # the chances that a number is where a setting was found, and where it was left
+class Valued(NamedTuple):
+    """The chances that a number is where a setting was found, and where it was left; whether the likelier of the latter tells by how much it was moved,
+    and whether what is told there was left alone."""
+
+    stood: float
+    left: float
+    is_amount: bool
+    left_alone: bool
+
+
+ValuesOf = Callable[[Like], Valued]  # of a setting
 
 
 class Context(NamedTuple):
@@ -143,10 +153,10 @@ class Choice:
         """The chance, in [0, 1], that a sentence, or where it is None the note, tells a thing with these features."""
         return chance(self._weights.get(subject, {}), features)
 
-    def steps(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, bool], context: Context, valued: Valued) -> dict[Like, float]:
+    def steps(self, sentence: Sentence, likeness: Likeness, read: Mapping[str, bool], context: Context, values_of: ValuesOf) -> dict[Like, float]:
         """The steps a sentence may tell with their chances; those the rules `read`, True with a value, are always among them."""
         found = likeness.likeliest(read)
-        features = {like: {**self._step_features(like, found, sentence, likeness, read, context), **_value_features(like, valued)} for like in found}
+        features = {like: {**self._step_features(like, found, sentence, likeness, read, context), **_value_features(like, values_of)} for like in found}
         chances = {like: self.chance("steps", like.label, features[like], sentence) for like in found}
         return {like: self.chance("steps beside", like.label, {**features[like], **_rival_features(like, chances, context.after)}, sentence) for like in found}
 
@@ -221,12 +231,11 @@ def _verb_features(stretch: str, kind: str) -> Features:
     return {f"{name} for {other}": told and kind == other for other in _KINDS for name, told in (("work", work), ("finding", look), ("finding, no work", look and not work))}
 
 
-def _value_features(like: Like, valued: Valued) -> Features:
-    """How likely a number of the sentence is where the setting was found, and where it was left."""
-    if not like.label.startswith("set "):
-        return {"stood": 0.0, "left": 0.0, "stood and left": 0.0}
-    stood, left = valued(like)
-    return {"stood": stood, "left": left, "stood and left": stood * left}
+def _value_features(like: Like, values_of: ValuesOf) -> Features:
+    """How likely a number of the sentence is where the setting was found, and where it was left, and what kind of number that is."""
+    valued = values_of(like) if like.label.startswith("set ") else Valued(0.0, 0.0, is_amount=False, left_alone=False)
+    return {"stood": valued.stood, "left": valued.left, "stood and left": valued.stood * valued.left, "left by an amount": valued.left * valued.is_amount,
+            "left alone": valued.left_alone}
 
 
 def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, likeness: Likeness, read: Mapping[str, str], context: Context) -> Features:

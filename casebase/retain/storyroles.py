@@ -21,7 +21,7 @@ from casebase.retain.storychanges import (
     numbers_in,
     window,
 )
-from casebase.retain.storychoice import Choice
+from casebase.retain.storychoice import Choice, Valued
 from casebase.retain.storyencoded import Encoded, ValueOdds
 from casebase.retain.storylearned import BACK
 from casebase.retrieve.examples import Role
@@ -62,13 +62,11 @@ class Candidate(NamedTuple):
 
 
 class SettingValues(NamedTuple):
-    """A setting as found and as left, None for what is not told; the best `chances` there were, of either; whether its sentence tells only of a value that
-    was left alone."""
+    """A setting as found and as left, None for what is not told, and how likely there is any."""
 
     before: Candidate | None
     after: Candidate | None
-    chances: tuple[float, float]
-    left_alone: bool = False
+    valued: Valued
 
     @property
     def is_same(self) -> bool:
@@ -99,10 +97,9 @@ def values(choice: Choice, about: About) -> SettingValues:
     free = [bool(_ALL.search(one.sentence.text)) or not (one.place in about.taken or _is_of_the_other(one, about.label)) for one in found]
     after = _best(chances["to"], [is_free and one.back == 0 and not (one.left_alone and one.rule != "to") for is_free, one in zip(free, found, strict=True)])
     before = _best(chances["from"], [is_free and number != after for number, is_free in enumerate(free)])
-    best = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
-    left = found[after] if after is not None and best[1] >= TAKEN["to"] else None
-    return SettingValues(found[before] if before is not None and best[0] >= TAKEN["from"] else None, left, best,
-                         left is None and any(one.left_alone and one.back == 0 for one in found))
+    stood, left = chances["from"][before] if before is not None else 0.0, chances["to"][after] if after is not None else 0.0
+    return SettingValues(found[before] if before is not None and stood >= TAKEN["from"] else None, found[after] if after is not None and left >= TAKEN["to"] else None,
+                         Valued(stood, left, after is not None and found[after].is_amount, left < TAKEN["to"] and any(one.left_alone and one.back == 0 for one in found)))
 
 
 def _is_of_the_other(one: Candidate, label: str) -> bool:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychanges import is_taken_up, lone, numbers_in
+from casebase.retain.storychanges import is_amount, lone, numbers_in
 from casebase.retain.storystep import Told
 from casebase.trade.readings import Reading
 from casebase.trade.terms import Term
@@ -80,8 +80,8 @@ def _only_found(step: Told, settings: Mapping[str, Term]) -> str:
 
 
 def _is_how_much(step: Told, settings: Mapping[str, Term]) -> bool:
-    """Whether the value of a setting is only how much of it was taken up."""
-    return any(is_taken_up(step.sentence.text, reading) for reading in _values(step, settings))
+    """Whether the value of a setting only tells by how much it was moved."""
+    return any(is_amount(step.sentence.text, reading, settings[step.terms[0]].unit) for reading in _values(step, settings))
 
 
 def _values(step: Told, settings: Mapping[str, Term]) -> list[Reading]:

@@ -85,7 +85,7 @@ class Weighing:
         sentence = self.parts[number]
         read = {label: bool(step.before or step.after) for step in told for label in _labels([step])}
         chances = self.choice.steps(sentence, self._steps[number], read, self._context(number, self._steps, steps, known),
-                                    lambda like: self._values(like, number, told).chances)
+                                    lambda like: self._values(like, number, told).valued)
         by_label = {like.label: chance for like, chance in chances.items()}
         taken = accepted("steps beside", by_label, read)
         kept = []
@@ -96,7 +96,7 @@ class Weighing:
                 kept.append(step)
         for like in sorted(chances, key=lambda like: like.start):
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
-            if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, told)):
+            if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, kept)):
                 self._add(like, sentence, kept, chances[like])
         settings = [like for like in chances if like.label in taken and like.label.startswith("set ")]
         order = {like: (read is None, (read or like).start) for like in settings for read in [_as_read(like, kept)]}
@@ -167,16 +167,18 @@ class Weighing:
         places: list[Place] = []
         for like, chance in likely.items():
             read = _as_read(like, kept)
-            if read and read.note:
-                continue
             found = self._values(like, number, kept, [*earlier, *places])
-            if found.left_alone:
+            if read and read.note:
+                if not (found.before and found.after):
+                    continue
+                read.note = ""  # "it went down an inch, so I set it to half an inch" does not tell by how much it was moved
+            if found.valued.left_alone:
                 kept[:] = [step for step in kept if step is not read]
                 continue
             if read is None and ((places and not found.after) or found.is_same or (like.label.endswith(" torque") and not found.after)):
                 continue  # its value was another's, it was right as found, or it is a torque without a value
             if read and found.is_same:  # put back to where it was: that it was not found there is for the rules to say
-                found, read.before = SettingValues(None, None if read.before and read.after else found.after, found.chances), ""
+                found, read.before = SettingValues(None, None if read.before and read.after else found.after, found.valued), ""
             told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
