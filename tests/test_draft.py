@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections import Counter
 from collections.abc import Hashable, Iterable
 from datetime import date
@@ -28,7 +29,7 @@ from casebase.trade.readings import find_readings
 
 STORIES = sorted(path.stem for path in (DATA / "stories").glob("*.txt"))
 DAY = date(2026, 11, 25)
-FIELDS = ("symptoms", "steps", "results", "readings", "settings")
+FIELDS = ("symptoms", "steps", "results", "readings", "settings", "absent", "causes", "verdicts")
 
 
 @cache
@@ -62,9 +63,10 @@ def gold_terms(step: dict[str, Any]) -> list[tuple[str, str]]:
 
 
 def size(text: object) -> float | None:
-    """The number of a value, whatever its words: "one and an eighth turns" and "1 1/8" are one value."""
-    found = find_readings(str(text))
-    value = found[0].value if found else number(str(text))
+    """The number of a value, whatever its words: "one and an eighth turns" and "1 1/8" are one value; "3,450" alone is of revolutions or psi."""
+    words = str(text).replace(",", "") if re.fullmatch(r"[1-9]\d?,\d{3}", str(text)) else str(text)
+    found = find_readings(words)
+    value = found[0].value if found else number(words)
     return None if value is None else round(value, 4)
 
 
@@ -90,6 +92,13 @@ def pairs(name: str, field: str) -> tuple[Iterable[Hashable], Iterable[Hashable]
     if field == "readings":
         return ([(round(said.reading.value, 4), said.reading.unit) for said in notes.readings],
                 [reading_of(text) for text in gold["readings"]], ())
+    if field == "absent":
+        return [entry.value for entry in notes.absent], set(gold.get("absent", ())) - set(gold["symptoms"]), ()
+    if field == "causes":
+        return [cause.fault.fault for cause in notes.causes], gold.get("causes", ()), ()
+    if field == "verdicts":
+        return ([(step.check, step.verdict) for step in steps if isinstance(step, Check)],
+                [(step["check"], step.get("verdict")) for step in gold["steps"] if "check" in step], ())
     assert field == "settings"
     return ([(step.setting, size(step.before), size(step.after)) for step in steps if isinstance(step, Setting)],
             [(step["set"], size(step.get("from", "")), size(step.get("to", ""))) for step in gold["steps"] if "set" in step], ())
@@ -106,13 +115,13 @@ def f1(names: Iterable[str], field: str) -> float:
     return 2 * right / (2 * right + missed + extra)
 
 
-# What is reached, a little less; wanted are .90, .85, .85, .95 and .95. The rules were written with `stories`; `fresh` was
-# mended with; of `unseen` all but b, c and v were looked at while the reader was made; `settings` holds many settings a story, and was
+# What is reached, a little less; of the first five wanted are .90, .85, .85, .95 and .95. The rules were written with `stories`; `fresh` was
+# mended with; of `unseen` all but i, j and o were looked at while the reader was made; `settings` holds many settings a story, and was
 # mended with. None of them was learned from. The figures are in DEVELOPERS.md.
-REACHED = {"stories": {"symptoms": 0.92, "steps": 0.88, "results": 0.79, "readings": 0.98, "settings": 0.88},
-           "stories_fresh": {"symptoms": 0.89, "steps": 0.86, "results": 0.62, "readings": 0.97, "settings": 0.92},
-           "stories_unseen": {"symptoms": 0.9, "steps": 0.89, "results": 0.79, "readings": 0.97, "settings": 0.91},
-           "stories_settings": {"symptoms": 0.94, "steps": 0.84, "results": 0.74, "readings": 0.94, "settings": 0.7}}
+REACHED = {"stories": {"symptoms": 0.92, "steps": 0.88, "results": 0.79, "readings": 0.98, "settings": 0.88, "absent": 0.7, "causes": 0.61, "verdicts": 0.77},
+           "stories_fresh": {"symptoms": 0.89, "steps": 0.88, "results": 0.68, "readings": 0.97, "settings": 0.92, "absent": 0.75, "causes": 0.67, "verdicts": 0.7},
+           "stories_unseen": {"symptoms": 0.94, "steps": 0.9, "results": 0.82, "readings": 0.97, "settings": 0.93, "absent": 0.72, "causes": 0.54, "verdicts": 0.74},
+           "stories_settings": {"symptoms": 0.94, "steps": 0.84, "results": 0.76, "readings": 0.94, "settings": 0.72, "absent": 0.7, "causes": 0.56, "verdicts": 0.58}}
 
 
 @pytest.mark.parametrize("field", FIELDS)
@@ -123,6 +132,16 @@ def test_stories(folder: str, field: str) -> None:
     value = f1(names, field)
     print(f"{folder}, {len(names)} stories, {field}: F1 {value:.3f}")
     assert value >= REACHED[folder][field]
+
+
+def test_what_is_said_not_to_be_there_is_not_read_as_there() -> None:
+    """At most 3 % of the symptoms that a story denies; all stories together."""
+    names = [f"../{folder}/{path.stem}" for folder in REACHED for path in sorted((DATA / folder).glob("*.txt"))]
+    denied = [(name, label) for name in names for label in set(wanted(name).get("absent", ())) - set(wanted(name)["symptoms"])]
+    there = [(name, label) for name, label in denied if any(entry.value == label for entry in drafted(name).symptoms)]
+    print(f"{len(there)} of {len(denied)} denied symptoms are read as there: {there}")
+    assert len(denied) > 300
+    assert len(there) <= 0.03 * len(denied)
 
 
 def test_gold_stories_are_as_asked() -> None:

@@ -145,6 +145,26 @@ def test_a_number_is_told_apart_by_what_stands_around_it() -> None:
     assert found.before > 0 > found.after and left.after > 0 > left.before and max(paid) < 0
 
 
+def test_what_is_said_not_to_be_there_is_told_apart() -> None:
+    """Invented sentences: a trouble, and the same denied."""
+    note = Encoded([["It is hard to start."], ["It isn't hard to start."]])
+    label = learned().numbers["symptoms"]["hard to start"]
+    assert note.symptoms[0, label] > 0 > note.absent[0, label]
+    assert note.absent[1, label] > 0 > note.symptoms[1, label]
+
+
+def test_looks_causes_proof_and_advice_are_told_apart() -> None:
+    """Invented sentences, each of which tells one of them."""
+    note = Encoded([["Mower, it would not start."], ["Looked at the air filter and it was clean as new."], ["Pulled the plug and it was black with soot."],
+                    ["The main jet was blocked with a grain of dirt, and that was why."], ["Ran it for twenty minutes on the long grass and it never missed."],
+                    ["Tell him to drain the tank before the winter."]])
+    fine, fouled = note.verdict(1, "check air filter"), note.verdict(2, "check plug colour")
+    assert fine["ok"] > fine["bad"] and fouled["bad"] > fouled["ok"]
+    best = max(((odds, number, label) for number in range(6) for label, odds in note.cause_odds(number).items()))
+    assert best[1:] == (3, "main jet blocked")
+    assert (note.proof.argmax(), note.advice.argmax()) == (4, 5)
+
+
 def test_the_pieces_between_two_characters_are_found() -> None:
     pieces, text = learned().encoder.pieces, "Gap was 12 thou, 1/4 turn out."
     for words in ("12 thou", "1/4", "Gap", "out."):

@@ -39,7 +39,7 @@ def test_what_is_told_with_a_value_is_a_setting_and_nothing_else() -> None:
 
 @pytest.mark.parametrize(("said", "action"), [
     ("I took up the drive cable by 8 mm.", "adjust drive cable"), ("Turned the idle speed screw back a quarter turn.", "adjust idle speed"),
-    ("I took up the drive cable first, about three eighths of an inch.", "adjust drive cable"),
+    ("I took up the drive cable first, about three eighths of an inch.", "adjust drive cable"), ("I took the drive cable up 6 mm at the adjuster.", "adjust drive cable"),
     ("Opened the high-speed screw an eighth of a turn.", "adjust mixture")])
 def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) -> None:
     steps = adjustments(f"Mower, it runs badly and the drive slips on the hill. {said}")
@@ -53,7 +53,7 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
     ("took up the cable 10 mm and it started to drive", "mm", True), ("took up the wheel cable on the nut, about 6 mm", "mm", True),
     ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the cable, leaving 3 mm", "mm", False), ("took up the cable, 5 mm left", "mm", False),
     ("took up the cable, coil gap 0.3 mm", "mm", False), ("took up the belt with 5 mm of sag", "mm", False), ("took up the cable and set the plug to 0.7 mm", "mm", False),
-    ("moved it along 6 mm", "mm", True), ("backed the cable off some, about 5 mm", "mm", True), ("opened it a bit, a quarter turn", "turn", True),
+    ("moved it along 6 mm", "mm", True), ("moved the idler over half an inch in its slot", "in", True), ("backed the cable off some, about 5 mm", "mm", True), ("opened it a bit, a quarter turn", "turn", True),
     ("pressed, it gave in 30 mm", "mm", False), ("it went in 45 mm", "mm", False), ("gave it one and a half turns", "turn", False), ("gave it half a turn", "turn", True),
     ("I gave it 4 mm of play", "mm", False), ("set it to 8 mm", "mm", False), ("the screw was at one turn", "turn", False),
     ("wound the unloader up to 120 bar", "bar", False), ("pumped it up 2 psi", "psi", False)])
@@ -83,6 +83,12 @@ def test_a_torque_without_a_value_and_a_value_left_as_found_are_no_settings() ->
     exhaust, inlet = "Exhaust was 5 thou, right where it belongs.", "Intake had eleven thou, set it to 5 thou."
     steps = adjustments(f"Ride-on mower, it cranks slowly. {exhaust} {inlet} It spins over now.")
     assert [(step.setting, step.before, step.after) for step in steps if isinstance(step, Setting)] == [("inlet valve clearance", "eleven thou", "5 thou")]
+
+
+def test_a_value_somebody_else_had_set_is_where_it_was_found() -> None:
+    told = draft("Chainsaw, no oil on the bar. I fitted a new oil pump and it oils again. Gerard had the oiler screw wound out to three turns. I put it back to one and a half turns.", lexicon())
+    (step,) = [step.step for step in told.steps if isinstance(step.step, Setting)]
+    assert (step.setting, step.before, step.after) == ("bar oil flow", "three turns", "one and a half turns")
 
 
 def test_values_in_broad_scots() -> None:

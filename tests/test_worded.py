@@ -12,6 +12,7 @@ from casebase.trade.worded import is_worded, worded, worded_value
     ("put it in the second hole, it had been in hole four", "", [("second hole", 2), ("hole four", 4)]),
     ("from the outer to the inner one", "", [("outer", 11), ("inner one", 14)]),
     ("from the first mark to the fourth mark", "turn", [("first mark", 1), ("fourth mark", 4)]),
+    ("wound it from the first mark up to the fourth", "turn", [("first mark", 1), ("fourth", 4)]),
     ("set level with the floor, there was no clearance before", "mm", [("level", 0), ("no clearance", 0)]),
     ("on the third attempt it ran, which was second hand and far too rich at first", "", []),
     ("it was 0.15, 1.0 and 0,25, mark two and a half, oil level right", "mm", []),

@@ -38,6 +38,7 @@ from casebase.retain.story import clauses
 from casebase.retain.storychanges import is_counted, numbers_in, overlaps
 from casebase.retain.storyencoded import (
     AFTER,
+    ALONE,
     BEFORE,
     BETWEEN,
     EARLY,
@@ -46,6 +47,7 @@ from casebase.retain.storyencoded import (
     RESULTS,
     SILENT,
     SINCE,
+    VERDICTS,
     between,
     distances,
     since,
@@ -66,8 +68,10 @@ BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions lear
 RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfold for the heads
 HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
 EXCHANGED, LEFT_OUT, PUT_IN = 0.15, 0.12, 0.05  # share of the sentences of a note that are exchanged for others that tell the same, and of what tells nothing, left out or put in
+DENIED, OPENING = 0.12, 7  # share of the first so many sentences of a note after which one is put in that says what is not wrong: notes seldom do, speakers often
 PARTLY = 0.5  # weight of what is read by the parts of sentences beside what is read by the whole
 CROWD = 2000  # pieces encoded at once
+NO_DROP = 0.0  # of what attention sees: a third more notes are learned in the same time
 PROOF = [
     ToldSentence("Mower will not start.", ("symptom will not start",)), ToldSentence("Checked the spark first and there was none.", ("check spark on gap tester bad",)),
     ToldSentence("New plug, still dead.", ("do replace spark plug", "symptom will not start")),
@@ -79,7 +83,7 @@ COMMON = 14_000  # the first pieces of a vocabulary are the common ones
 
 class Story(NamedTuple):
     """A note or a question, its sentences cut into clauses, with what they tell: `steps` (told), `open_steps` (not gone on with, so learned from),
-    `symptoms` (there, then not there), `results` and the symptoms they are `about`, one row a sentence, and which tell what had been `tried` before; `numbers` by sentence and characters, with the settings they are the `values` of, one row a number (as found, then as left); and the pairs of work
+    `symptoms` (there, then not there), `results` and the symptoms they are `about`, `causes` and `verdicts` of looks, one row a sentence, and `alone` which tell each of `ALONE`; `numbers` by sentence and characters, with the settings they are the `values` of, one row a number (as found, then as left); and the pairs of work
     and symptom with the sentences and results that tell what became of them."""
 
     texts: list[list[str]]
@@ -88,7 +92,9 @@ class Story(NamedTuple):
     symptoms: Tensor
     results: Tensor
     about: Tensor
-    tried: Tensor
+    causes: Tensor
+    verdicts: Tensor
+    alone: Tensor
     numbers: list[tuple[int, int, int]]
     values: Tensor
     work: list[tuple[int, int]]
@@ -97,25 +103,29 @@ class Story(NamedTuple):
 
 
 class Labels(NamedTuple):
-    """Steps, symptoms and settings by their columns."""
+    """Steps, symptoms, settings and causes by their columns."""
 
     steps: list[str]
     symptoms: list[str]
     settings: list[str]
+    causes: list[str]
 
     def story(self, sentences: Sequence[ToldSentence]) -> Story:
         """The sentences with their targets."""
-        step, symptom = ({label: number for number, label in enumerate(of)} for of in (self.steps, self.symptoms))
+        step, symptom, cause = ({label: number for number, label in enumerate(of)} for of in (self.steps, self.symptoms, self.causes))
         count = len(sentences)
         steps, open_steps = torch.zeros(count, len(step), dtype=torch.bool), torch.ones(count, len(step), dtype=torch.bool)
         symptoms, about = torch.zeros(count, 2 * len(symptom), dtype=torch.bool), torch.zeros(count, len(symptom), dtype=torch.bool)
-        results = torch.zeros(count, len(RESULTS), dtype=torch.bool)
+        results, causes, verdicts, alone = (torch.zeros(count, len(of), dtype=torch.bool) for of in (RESULTS, cause, VERDICTS, ALONE))
         told: list[tuple[int, int, int, int]] = []
         for row, sentence in enumerate(sentences):
             steps[row, [step[label] for label in sentence.tells("steps")]] = True
             open_steps[row, [step[label] for label in sentence.goes_on_with if label in step]] = False
             symptoms[row, [symptom[label] for label in sentence.tells("symptoms")]] = True
             symptoms[row, [len(symptom) + symptom[label] for label in sentence.denies]] = True
+            causes[row, [cause[item.removeprefix("cause ")] for item in sentence.items if item.startswith("cause ")]] = True
+            verdicts[row, [number for number, verdict in enumerate(VERDICTS) if any(item.startswith("check ") and item.endswith(f" {verdict}") for item in sentence.items)]] = True
+            alone[row, [number for number, kind in enumerate(ALONE) if any(item.split()[0] == kind for item in sentence.items)]] = True
             for effect in sentence.effects:
                 done, trouble, result = effect.split(" / ")
                 results[row, RESULTS.index(result)] = about[row, symptom[trouble]] = True
@@ -123,8 +133,7 @@ class Labels(NamedTuple):
         work = [(row, step[label]) for row, sentence in enumerate(sentences) for label in sentence.tells("steps") if not label.startswith("check ")]
         troubles = {number: symptoms[:, number].nonzero()[:, 0].tolist() for number in dict.fromkeys(
             [*symptoms[:, : len(symptom)].nonzero()[:, 1].tolist(), *(trouble for _row, _done, trouble, _result in told)])}
-        tried = torch.tensor([any(item.startswith("tried ") for item in sentence.items) for sentence in sentences])
-        return Story([clauses(sentence.text) for sentence in sentences], steps, open_steps, symptoms, results, about, tried, *self.values(sentences), work, troubles, _events(told, work, list(troubles)))
+        return Story([clauses(sentence.text) for sentence in sentences], steps, open_steps, symptoms, results, about, causes, verdicts, alone, *self.values(sentences), work, troubles, _events(told, work, list(troubles)))
 
     def values(self, sentences: Sequence[ToldSentence]) -> tuple[list[tuple[int, int, int]], Tensor]:
         """The numbers of the sentences that may be values of settings, and of which they are; those that are only part of a value's words are left out."""
@@ -193,7 +202,8 @@ class Model(nn.Module):
         self.drop = nn.Dropout(0.1)
         self.heads = nn.ModuleDict({
             "steps": nn.Linear(size, steps + 1), "symptoms": nn.Linear(size, 2 * symptoms + 1), "result": nn.Linear(size, len(RESULTS) + 1),
-            "about": nn.Linear(size, symptoms + 1), "value": nn.Linear(size, 2 * len(labels.settings) + 1), "tried": nn.Linear(size, 1), "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
+            "about": nn.Linear(size, symptoms + 1), "value": nn.Linear(size, 2 * len(labels.settings) + 1), "cause": nn.Linear(size, len(labels.causes) + 1), "verdict": nn.Linear(size, len(VERDICTS) + 1),
+            **{kind: nn.Linear(size, 1) for kind in ALONE}, "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
             "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
             "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
             "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH),
@@ -277,10 +287,11 @@ class Model(nn.Module):
         vectors = self.vectors([story.texts for story in stories])
         heads, every, parts = self.heads, self.drop(torch.cat([one.whole for one in vectors])), self.drop(torch.cat([one.parts for one in vectors]))
         counts = [count for one in vectors for count in one.counts]
-        found = F.binary_cross_entropy_with_logits(heads["tried"](every)[:, 0], torch.cat([story.tried for story in stories]).float())
+        found = F.binary_cross_entropy_with_logits(torch.cat([heads[kind](every) for kind in ALONE], 1), torch.cat([story.alone for story in stories]).float(), reduction="none").sum(1).mean()
         for name, wanted, counted in (("steps", [story.steps for story in stories], torch.cat([story.open_steps for story in stories])),
                                       ("symptoms", [story.symptoms for story in stories], None), ("result", [story.results for story in stories], None),
-                                      ("about", [story.about for story in stories], None)):
+                                      ("about", [story.about for story in stories], None), ("cause", [story.causes for story in stories], None),
+                                      ("verdict", [story.verdicts for story in stories], None)):
             told = torch.cat(wanted)
             found = found + thresholds(heads[name](every), told, counted) + PARTLY * thresholds(_likeliest(heads[name](parts), counts), told, counted)
         if any(story.numbers for story in stories):
@@ -386,11 +397,17 @@ def alike(stories: Sequence[Sequence[ToldSentence]]) -> Alike:
     return found
 
 
-def varied(story: Sequence[ToldSentence], others: Alike) -> list[ToldSentence]:
+def denials(texts: Sequence[Sequence[ToldSentence]]) -> list[ToldSentence]:
+    """The clauses of questions that only say what is not wrong."""
+    return [clause for text in texts for clause in text if clause.items and len(clause.denies) == len(clause.items)]
+
+
+def varied(story: Sequence[ToldSentence], others: Alike, denied: Sequence[ToldSentence]) -> list[ToldSentence]:
     """A note told a little otherwise, so that it is not learned by heart: here and there a sentence that tells the same stands for another, an aside
-    is left out, or put in."""
+    is left out, or put in, or what is not wrong is said."""
     found = []
-    for sentence in story:
+    told = " ".join(item for sentence in story for item in sentence.items)
+    for place, sentence in enumerate(story):
         leant_on = bool(numbers_of(sentence.text))
         if random.random() < EXCHANGED and sentence.items in others and not leant_on:
             sentence = random.choice(others[sentence.items])
@@ -398,6 +415,9 @@ def varied(story: Sequence[ToldSentence], others: Alike) -> list[ToldSentence]:
             found.append(sentence)
         if random.random() < PUT_IN:
             found.append(random.choice(others[()]))
+        said = random.choice(denied)
+        if place < OPENING and random.random() < DENIED and not any(label in told for label in said.denies):
+            found.append(said)
     return found
 
 
@@ -427,7 +447,8 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
     told = told_stories()
     notes = new_first([told[name] for name in lessons.names], lessons.new)
     others = alike(notes)
-    questions, sayings = [labels.story(asked_texts()[number]) for number in lessons.asked], read_sayings()
+    texts, sayings = [asked_texts()[number] for number in lessons.asked], read_sayings()
+    questions, denied = [labels.story(text) for text in texts], denials(texts)
     for of in (questions, sayings):
         random.shuffle(of)
     streams = [cycle(of) for of in (notes, questions, sayings)]
@@ -440,7 +461,7 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
         for group in steps.param_groups:
             group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - gone)
         some_notes, some_questions, some_sayings = (list(islice(stream, count)) for stream, count in zip(streams, (BATCH, QUESTIONS, SAYINGS), strict=True))
-        stories = [labels.story(varied(note, others)) for note in some_notes]
+        stories = [labels.story(varied(note, others, denied)) for note in some_notes]
         asked = thresholds(model.heads["symptoms"](model.drop(model.wholes([text.texts for text in some_questions]))), torch.cat([text.symptoms for text in some_questions]))
         loss = model.loss(stories) + 0.5 * said_loss(model, some_sayings, labels) + 0.5 * asked
         steps.zero_grad()
@@ -465,7 +486,7 @@ def write(model: Model, labels: Labels, held: Sequence[str], held_asked: Sequenc
         else:
             arrays[name] = np.ascontiguousarray(table, np.float32)
     pieces = list(model.pieces.numbers)
-    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "settings": labels.settings, "held": list(held), "held asked": list(held_asked), "proof": proof(model, labels)})
+    store.save(WEIGHTS, arrays, {"pieces": [pieces[number] for number in kept], "steps": labels.steps, "symptoms": labels.symptoms, "settings": labels.settings, "causes": labels.causes, "held": list(held), "held asked": list(held_asked), "proof": proof(model, labels)})
 
 
 @torch.no_grad()
@@ -490,7 +511,7 @@ def proof(model: Model, labels: Labels) -> dict[str, Any]:
 
 def begun(base: str, labels: Labels) -> Model:
     """A model that knows English and nothing of repairs."""
-    encoder = BertModel.from_pretrained(base, add_pooling_layer=False)
+    encoder = BertModel.from_pretrained(base, add_pooling_layer=False, attention_probs_dropout_prob=NO_DROP)
     encoder.encoder.layer = nn.ModuleList(encoder.encoder.layer[number] for number in LAYERS)
     first = encoder.embeddings
     with torch.no_grad():  # there is one kind of text
@@ -506,12 +527,12 @@ def as_kept(labels: Labels) -> Model:
     known = learned()
     size, inner = known.weights["0.wide"].shape[::-1]
     shape = BertConfig(vocab_size=len(known.encoder.pieces.numbers), hidden_size=size, intermediate_size=inner, num_hidden_layers=known.encoder.layers,
-                       num_attention_heads=HEADS, max_position_embeddings=WINDOW, type_vocab_size=1)
+                       num_attention_heads=HEADS, max_position_embeddings=WINDOW, type_vocab_size=1, attention_probs_dropout_prob=NO_DROP)
     model = Model(list(known.encoder.pieces.numbers), BertModel(shape, add_pooling_layer=False), labels)
     model.encoder.embeddings.token_type_embeddings.weight.zero_()
-    steps, symptoms, settings = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
+    steps, symptoms, settings, causes = (_rows(known.labels[subject], of) for subject, of in labels._asdict().items())
     gone, left = ([None if row is None else row + len(known.labels[subject]) for row in rows] for subject, rows in (("symptoms", symptoms), ("settings", settings)))
-    rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1], "value": [*settings, *left, -1]}  # last the threshold
+    rows = {"of step": steps, "of symptom": symptoms, "steps": [*steps, -1], "about": [*symptoms, -1], "symptoms": [*symptoms, *gone, -1], "value": [*settings, *left, -1], "cause": [*causes, -1]}  # last the threshold
     for name, parts in ((name, parts) for name, parts in parts_of(model) if name in known.weights):
         kept_table = known.weights[name]
         table = torch.tensor(kept_table[:] if isinstance(kept_table, Rows) else kept_table)
@@ -581,7 +602,7 @@ def main() -> None:
     held_asked = asked[::HELD] if given.base else held_on(asked, learned().held_asked)
     steps = {label for label in read_examples(DATA / "said_steps.txt") if " " in label}
     told = {label for story in told_stories().values() for sentence in story for label in sentence.tells("steps")}
-    labels = Labels(sorted(steps | told), sorted(package_vocabulary().terms["symptom"]), sorted(package_vocabulary().terms["setting"]))
+    labels = Labels(sorted(steps | told), *(sorted(package_vocabulary().terms[kind]) for kind in ("symptom", "setting", "cause")))
     model = begun(given.base, labels) if given.base else as_kept(labels)
     new = sum(name not in set(held) for name in names[-given.new:]) if given.new else 0
     lessons = Lessons([name for name in names if name not in set(held)], [number for number in asked if number not in set(held_asked)], new, given.minutes)

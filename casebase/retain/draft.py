@@ -141,7 +141,7 @@ class _Notes:
         text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
         self.likely = self.weighing.symptoms(number, self.steps, self.symptoms.words)
         advised = number > 0 and bool(self.entries) and self.entries[-1].field == "advice" and self.entries[-1].sentence == self.parts[number - 1].text
-        if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)):
+        if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)) or (self.last_repair and self.weighing.advises(number)):
             self.entries.append(Entry("advice", _trimmed(text), text))
             return
         outcome = cues.outcome_in(text)
@@ -167,7 +167,7 @@ class _Notes:
         elif not told and cues.may_tell_a_fault(text):
             self._later_symptoms(sentence)
         if not told and (not self.steps or not cues.effects_in(text)):
-            self._absences(sentence)
+            self._absences(number, sentence)
         if told and not self.steps:
             self._complaint(sentence, told)
         for label in self.likely:
@@ -230,7 +230,7 @@ class _Notes:
         if not self.steps:
             told = [step for step in told if self._is_work(number, sentence, step)]
         told = self.weighing.steps(number, told, self.steps, self.symptoms.words)
-        if self.steps and not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text):
+        if self.steps and ((not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text)) or self.weighing.proves(number)):
             self.proofs.append((number, sentence))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
                              if seen.kind == "cause" and seen.status == "present"]
@@ -282,10 +282,8 @@ class _Notes:
                     and not any(start < seen.end and seen.start < end for start, end in spans)):
                 self._symptom(seen.label, seen.words, sentence, "met on the bench, not part of the complaint")
 
-    def _absences(self, sentence: Sentence) -> None:
-        for seen in sentence.observations:
-            if seen.kind == "symptom" and seen.status == "absent":
-                self.entries.append(Entry("absent", seen.label, sentence.text))
+    def _absences(self, number: int, sentence: Sentence) -> None:
+        self.entries += (Entry("absent", label, sentence.text, doubt) for label, doubt in self.weighing.absent(number).items())
 
     def _absent(self) -> tuple[Entry, ...]:
         """What was said not to be there, each once; a symptom of this job that is gone is none of them."""
@@ -331,15 +329,14 @@ class _Notes:
     # --- the whole --------------------------------------------------------------------------------------------------
 
     def _causes(self) -> tuple[DraftCause, ...]:
-        """The causes named as such; without any, the faults that were seen and that a cure removes, as unsure."""
-        if self.causes:
-            return tuple(DraftCause(Fault(label, self._explained(label)), sentence.text) for label, sentence in self.causes.items())
-        found: dict[str, DraftCause] = {}
-        for label, sentence in self.seen_causes:
+        """The causes named as such; without any, the faults that were seen and that a cure removes, as unsure; and what is likely to be told as one."""
+        found = {label: DraftCause(Fault(label, self._explained(label)), sentence.text) for label, sentence in self.causes.items()}
+        for label, sentence in () if found else self.seen_causes:
             explained = self._explained(label)
             if explained or any(seen.label == label and _SO.search(sentence.text[:seen.start]) for seen in sentence.observations):
-                found.setdefault(label, DraftCause(Fault(label, explained), sentence.text,
-                                                   "seen, but not named as the cause"))
+                found.setdefault(label, DraftCause(Fault(label, explained), sentence.text, "seen, but not named as the cause"))
+        for label, sentence in ((label, sentence) for number, sentence in enumerate(self.parts) for label in self.weighing.causes(number)):
+            found.setdefault(label, DraftCause(Fault(label, self._explained(label)), sentence.text, LIKELY.format(what="this")))
         return tuple(found.values())
 
     def _explained(self, cause: str) -> tuple[str, ...]:

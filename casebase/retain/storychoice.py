@@ -243,7 +243,8 @@ def _symptom_features(like: Like, found: Sequence[Like], sentence: Sentence, lik
     status, first = read.get(like.label, ""), not context.steps
     return {
         **_likeness_features(like, found, likeness), **_encoded_features(like, found),
-        "read": status == "present", "read otherwise": status not in ("", "present"), "other read": any(label != like.label for label in read),
+        "read": status == "present", "read absent": status == "absent", "read otherwise": status not in ("", "present", "absent"), "encoded absent": like.encoded.absent,
+        "encoded absent more": max(0.0, like.encoded.absent - max(like.encoded.whole, like.encoded.part)), "other read": any(label != like.label for label in read),
         "known": like.label in context.symptoms, "no step yet": first, "read before a step": first and status == "present",
         "likely before a step": first * log_of(like.best), "owner tells": is_complaint(sentence.text), "place": context.place,
         **_match_features(sentence, "symptom", like.label), "opening": context.place < 0.2, "turned": bool(_TURNED.search(sentence.text)), **likeness.form,
@@ -257,8 +258,8 @@ def _likeness_features(like: Like, found: Sequence[Like], likeness: Likeness) ->
 
 
 def _encoded_features(like: Like, found: Sequence[Like]) -> Features:
-    most, most_by_part = (max(odds) for odds in zip(*(other.encoded for other in found), strict=True))
-    whole, part = like.encoded
+    most, most_by_part, _absent = (max(odds) for odds in zip(*(other.encoded for other in found), strict=True))
+    whole, part, _absent = like.encoded
     return {"encoded": whole, "encoded told": whole > 0, "encoded first": whole == most, "encoded behind": most - whole,
             "encoded part": part, "encoded part told": part > 0, "encoded part first": part == most_by_part, "encoded part more": part - whole}
 

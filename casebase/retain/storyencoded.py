@@ -7,16 +7,19 @@ sentences and results, and "not told".
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 import numpy.typing as npt
 
-from casebase.record.case import Result
+from casebase.record.case import Result, Verdict
 from casebase.retrieve.encoder import Vectors, gelu, normal, softmax
-from casebase.retrieve.heads import LEAST, learned
+from casebase.retrieve.heads import LEAST, Alone, Head, learned
 
 RESULTS: tuple[Result, ...] = ("cured", "better", "no change", "worse")
+VERDICTS: tuple[Verdict, ...] = ("ok", "bad")
+ALONE: tuple[Alone, ...] = get_args(Alone)
+_HEADS: tuple[Head, ...] = ("steps", "symptoms", "result", "cause")  # of each sentence and each part
 CANDIDATES = 8
 BEFORE, AFTER = 4, 19  # so many sentences before and after a piece of work are told apart
 BETWEEN, SINCE = 7, 6  # so many sentences of later work, and so many since a symptom was told, are told apart
@@ -27,14 +30,14 @@ SILENT = 2.0  # most work is told without a result
 _TINY = 1e-5  # as the heads were learned with
 
 Numbers = npt.NDArray[np.int_]
-Subject = Literal["steps", "symptoms", "result"]
 
 
 class Odds(NamedTuple):
-    """The log-odds that a sentence tells something, by the whole of it and by the part that most likely tells it."""
+    """The log-odds that a sentence tells something, by the whole of it and by the part that most likely tells it; and that it says this is not there."""
 
     whole: float
     part: float
+    absent: float = LEAST
 
 
 class ValueOdds(NamedTuple):
@@ -46,7 +49,7 @@ class ValueOdds(NamedTuple):
 
 class Encoded:
     """A note read by the encoder, its sentences given by their parts, which together are all of a sentence: `steps`, `symptoms` and the results it has `said` are log-odds by sentence (rows)
-    and label (columns), `tried` those of telling what had been tried before."""
+    and label (columns), `absent` those of saying that a symptom is not there, `causes` those of telling a cause; `tried`, `proof` and `advice` those of telling what had been tried before, of a final test, of what the owner should do."""
 
     def __init__(self, sentences: Sequence[Sequence[str]]) -> None:
         self._heads = learned()
@@ -54,20 +57,39 @@ class Encoded:
         self._vectors, self._parts, counts, self._pieces = self._heads.encoder.parted(sentences)
         self._begins = np.cumsum([0, *counts[:-1]])  # of each sentence the place of its first part
         self._numbers = np.arange(len(sentences)).repeat(counts)  # of each part the number of its sentence
-        self.steps, self.symptoms, self.said = (self._odds(self._vectors, subject) for subject in ("steps", "symptoms", "result"))
-        self._said_by_part = self._odds(self._parts, "result")
-        self._by_part = {subject: np.maximum.reduceat(self._odds(self._parts, subject), self._begins, axis=0) for subject in ("steps", "symptoms")}
-        self.tried = self._heads.tried(self._vectors)
+        whole, parts = ({head: self._odds(vectors, head) for head in _HEADS} for vectors in (self._vectors, self._parts))
+        best = {head: np.maximum.reduceat(odds, self._begins, axis=0) for head, odds in parts.items()}  # by the part that most likely tells it
+        (self.symptoms, absent), (symptoms_by_part, absent_by_part) = (np.hsplit(odds["symptoms"], 2) for odds in (whole, best))
+        self.steps, self.said, self._steps_of_parts, self._said_by_part = whole["steps"], whole["result"], parts["steps"], parts["result"]
+        self._by_part = {"steps": best["steps"], "symptoms": symptoms_by_part}
+        self.absent, self.causes = np.maximum(absent, absent_by_part), np.maximum(whole["cause"], best["cause"])
+        self.tried, self.proof, self.advice = (self._heads.alone(self._vectors, kind) for kind in ALONE)
 
-    def _odds(self, vectors: Vectors, subject: Subject) -> Vectors:
-        found: Vectors = self._heads.above_threshold(vectors, subject).clip(min=LEAST)
-        return found[:, : len(self._heads.labels["symptoms"])] if subject == "symptoms" else found
+    def _odds(self, vectors: Vectors, head: Head) -> Vectors:
+        found: Vectors = self._heads.above_threshold(vectors, head).clip(min=LEAST)
+        return found
 
     def likely(self, subject: Literal["steps", "symptoms"], number: int) -> dict[str, Odds]:
         """The likeliest labels of a sentence with their log-odds."""
         whole, part = (self.steps if subject == "steps" else self.symptoms)[number], self._by_part[subject][number]
         labels, best = self._heads.labels[subject], np.maximum(whole, part)
-        return {labels[place]: Odds(float(whole[place]), float(part[place])) for place in (-best).argsort()[:CANDIDATES] if best[place] > LEAST}
+        absent = self.absent[number] if subject == "symptoms" else np.full_like(whole, LEAST)
+        return {labels[place]: Odds(*map(float, (whole[place], part[place], absent[place]))) for place in (-best).argsort()[:CANDIDATES] if best[place] > LEAST}
+
+    def verdict(self, number: int, label: str) -> dict[Verdict, float]:
+        """The log-odds of each verdict of a look that a sentence tells, by the whole of it and by the part that most likely tells the look."""
+        column, parts = self._heads.numbers["steps"].get(label), np.flatnonzero(self._numbers == number)
+        telling = parts[self._steps_of_parts[parts, column].argmax()] if column is not None else parts[0]
+        odds = self._odds(np.stack([self._vectors[number], self._parts[telling]]), "verdict").mean(axis=0)
+        return dict(zip(VERDICTS, map(float, odds), strict=True))
+
+    def cause_odds(self, number: int) -> dict[str, float]:
+        """The log-odds of each cause that a sentence tells it."""
+        return dict(zip(self._heads.labels["causes"], map(float, self.causes[number]), strict=True))
+
+    def absent_from(self, number: int) -> dict[str, float]:
+        """The log-odds of each symptom that a sentence says it is not there."""
+        return dict(zip(self._heads.labels["symptoms"], map(float, self.absent[number]), strict=True))
 
     def value(self, number: int, start: int, end: int) -> dict[str, ValueOdds]:
         """Of which settings the number at these characters of a sentence is a value. Those of a folder's own vocabulary are not among them, and none is

@@ -8,7 +8,7 @@ from typing import Literal
 
 from casebase.retain.storychanges import numbers_in, window
 from casebase.retrieve import examples
-from casebase.retrieve.examples import asked_texts, told_stories
+from casebase.retrieve.examples import asked_texts, newest_notes
 from casebase.retrieve.sayings import OTHER, Sayings, read_examples
 from casebase.trade import DATA
 from casebase.trade.terms import package_vocabulary
@@ -29,7 +29,7 @@ def sayings(subject: Subject, *, without: Collection[str] = ()) -> Sayings:
         return Sayings.learn(_role_examples(without), smoothing=SMOOTHING[subject])
     clauses = read_examples(DATA / _SOURCES[subject][0])
     other = clauses.setdefault(OTHER, [])
-    told = [sentence for name, story in told_stories().items() if name not in without for sentence in story]
+    told = [sentence for story in newest_notes(without=without) for sentence in story]
     if subject == "symptoms":
         told += (clause for text in asked_texts() for clause in text)
     for sentence in told:
@@ -45,8 +45,8 @@ def _role_examples(without: Collection[str]) -> dict[str, list[str]]:
     """The words around each number that may be a value of a setting that was told, under its role."""
     settings = package_vocabulary().terms["setting"]
     found: dict[str, list[str]] = {"from": [], "to": [], "none": []}
-    for name, story in told_stories().items():
-        for place, told in enumerate(story if name not in without else ()):
+    for story in newest_notes(without=without):
+        for place, told in enumerate(story):
             for setting in told.settings:
                 unit = settings[setting.label].unit
                 for sentence in story[max(0, place - BACK): place + 1]:

@@ -28,6 +28,8 @@ _SAYS_WHICH = re.compile(r"\bidl\w*|\btick|\bfull|\bflat out\b|\bwide open\b|\bt
 _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
+DENIED, DENIED_READ = 0.5, -3.0  # log-odds from which a sentence says that a symptom is not there: by itself, and where the rules read it so
+PROOF, ADVICE, CAUSE = -1.25, -0.75, -0.75  # log-odds from which a sentence of the second half tells of a final test, one advises, one names a cause
 LIKELY = "{what} is likely, though not told in known words"
 
 
@@ -69,6 +71,25 @@ class Weighing:
         told = [label for label in by_label if label in taken or label in named]
         self._hearings.append(Hearing(sentence, by_label, told, named))
         return told
+
+    def absent(self, number: int) -> dict[str, str]:
+        """The symptoms that a sentence says are not there, each with a doubt, "" where the rules read it so."""
+        odds = self._encoded.absent_from(number)
+        read = [seen.label for seen in self.parts[number].observations if seen.kind == "symptom" and seen.status == "absent"]
+        found = {label: "" for label in read if odds.get(label, 0.0) > DENIED_READ}
+        return found | {label: LIKELY.format(what="this") for label, of_label in odds.items() if of_label > DENIED and label not in found}
+
+    def proves(self, number: int) -> bool:
+        """Whether a sentence most likely tells of a final test."""
+        return bool(2 * number > len(self.parts) and self._encoded.proof[number] > PROOF)
+
+    def advises(self, number: int) -> bool:
+        """Whether a sentence most likely tells the owner what to do."""
+        return bool(self._encoded.advice[number] > ADVICE)
+
+    def causes(self, number: int) -> list[str]:
+        """The causes that a sentence most likely tells."""
+        return [label for label, odds in self._encoded.cause_odds(number).items() if odds > CAUSE]
 
     def heard(self, steps: Sequence[Told]) -> list[Heard]:
         """The symptoms of the whole note, once its steps are known."""
@@ -122,8 +143,17 @@ class Weighing:
         return bool(tied)
 
     def once(self, steps: Sequence[Told]) -> list[Told]:
-        """The steps of the whole note, each told once."""
-        return told_once(steps, self.parts, self.choice.vocabulary.terms["setting"])
+        """The steps of the whole note, each told once, with the likeliest verdict of a look where none was read."""
+        kept = told_once(steps, self.parts, self.choice.vocabulary.terms["setting"])
+        for step in kept:
+            if step.kind == "check" and step.verdict is None:
+                self._judge(step)
+        return kept
+
+    def _judge(self, step: Told) -> None:
+        odds = self._encoded.verdict(self._numbers[id(step.sentence)], f"check {step.terms[0]}")
+        step.verdict = max(odds, key=odds.__getitem__)
+        step.doubts.append(LIKELY.format(what=f'"{step.verdict}"'))
 
     def results(self, steps: Sequence[Told], symptoms: Symptoms, told: Sequence[Heard]) -> None:
         """Gives the work of the whole note the results its sentences most likely tell of the symptoms that were `told`."""

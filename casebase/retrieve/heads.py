@@ -19,7 +19,8 @@ from casebase.trade import DATA
 
 WEIGHTS = DATA / "reader.bin"
 LEAST = -10.0  # log-odds below this are all alike
-Head = Literal["steps", "symptoms", "result", "about", "value"]
+Head = Literal["steps", "symptoms", "result", "about", "value", "cause", "verdict"]
+Alone = Literal["tried", "proof", "advice"]  # what a sentence may be for, each by itself
 
 
 class Tables(Mapping[str, Any]):
@@ -44,7 +45,7 @@ class Tables(Mapping[str, Any]):
 
 
 class Heads:
-    """The encoder with what it says of a sentence; `labels` of steps, symptoms and settings are its columns, `held` and `held_asked` the
+    """The encoder with what it says of a sentence; `labels` of steps, symptoms, settings and causes are its columns, `held` and `held_asked` the
     names of the notes of `told.txt` and the numbers of the questions of `asked.txt` it has not learned from; `proof` what was said of some sentences when it was learned."""
 
     def __init__(self, encoder: Encoder, weights: Mapping[str, Vectors], labels: Mapping[str, Sequence[str]], held: Sequence[str], held_asked: Sequence[int],
@@ -60,9 +61,9 @@ class Heads:
         odds: Vectors = scores[:, :-1] - scores[:, -1:]
         return odds
 
-    def tried(self, vectors: Vectors) -> Vectors:
-        """Log-odds that a sentence tells what had been tried before the machine came in."""
-        odds: Vectors = (vectors @ self.weights["tried"].T + self.weights["tried bias"])[:, 0]
+    def alone(self, vectors: Vectors, kind: Alone) -> Vectors:
+        """Log-odds that a sentence tells what had been tried before the machine came in, how it was proved, or what the owner should do."""
+        odds: Vectors = (vectors @ self.weights[kind].T + self.weights[f"{kind} bias"])[:, 0]
         return odds
 
     def rows(self, table: Vectors, subject: str, labels: Sequence[str]) -> Vectors:
@@ -79,4 +80,4 @@ def learned() -> Heads:
     """The encoder and heads of `reader.bin`."""
     arrays, tables = store.load(WEIGHTS, proved=False)
     weights = Tables(arrays)
-    return Heads(Encoder(tables["pieces"], weights), weights, {"steps": tables["steps"], "symptoms": tables["symptoms"], "settings": tables["settings"]}, tables["held"], tables["held asked"], tables["proof"])
+    return Heads(Encoder(tables["pieces"], weights), weights, {subject: tables.get(subject, []) for subject in ("steps", "symptoms", "settings", "causes")}, tables["held"], tables["held asked"], tables["proof"])

@@ -164,7 +164,7 @@ def sayings(*, without: Collection[int] = ()) -> Sayings:
     clauses = read_examples(DATA / "said_symptoms.txt")
     clauses.setdefault(OTHER, [])
     asked = (text for number, text in enumerate(examples.asked_texts()) if number not in without)
-    for told in (told for text in (*examples.told_stories().values(), *asked) for told in text):
+    for told in (told for text in (*examples.newest_notes(), *asked) for told in text):
         labels = [*told.tells("symptoms"), *(_NOT + label for label in told.denies)]
         for label in labels or [OTHER]:
             clauses.setdefault(label, []).append(told.text)

@@ -21,12 +21,13 @@ _ZERO = re.compile(r"\b(?:zero|nought|naught|nil|flush|(?<!oil )(?<!fuel )(?<!fl
                    re.IGNORECASE)
 _NOUGHT = ("zero", "nought", "naught", "nil", "0")
 _WORDS = re.compile(rf"{_NAMED.pattern}|{_RANK.replace('?P<rank>', '')}(?: one)?|{_ZERO.pattern}", re.IGNORECASE)
+_PLACED = ("", "turn")
 _ALWAYS_NUMBERS = ("rpm", ":1", "N.m")  # an engine that runs, a mix, a nut done up
 
 
 def worded(text: str, unit: str) -> Iterator[Reading]:
-    """The words in a text that may be a value of a setting told in `unit`, "" for a setting that has a place and no unit. The value of a
-    place counts from one, that of "flush" is zero."""
+    """The words in a text that may be a value of a setting told in `unit`, "" for a setting that has a place and no unit; a screw, told in
+    turns, may have marks. The value of a place counts from one, that of "flush" is zero."""
     if unit in _ALWAYS_NUMBERS:
         return
     named = list(_NAMED.finditer(text))
@@ -36,7 +37,7 @@ def worded(text: str, unit: str) -> Iterator[Reading]:
     figures = [match for match in nothing if match.group().lower() in _NOUGHT]  # "no play at all, zero" is told once
     for match in figures or nothing:
         yield Reading(0.0, "", match.group(), None, *match.span())
-    for match in _BARE.finditer(text) if not unit else ():
+    for match in _BARE.finditer(text) if unit in _PLACED else ():
         start = match.start("rank")
         if not any(other.start() <= start < other.end() for other in named):
             yield Reading(_place(match), "", text[start: match.end()], None, start, match.end())
