@@ -265,12 +265,15 @@ class _Notes:
         """Settles which symptoms the whole note tells, and what the work did to them."""
         told = self.weighing.heard(self.steps)
         labels = {symptom.label for symptom in told}
+        let_go = [entry.sentence for entry in self.entries if entry.field == "symptoms" and entry.value not in labels]
         self.entries = [entry for entry in self.entries if entry.field != "symptoms" or entry.value in labels]
         known = {entry.value for entry in self._all("symptoms")}
         for symptom in told:
             if symptom.label not in known:
                 self.symptoms.add(symptom.label, "")
                 self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
+        heard = {entry.sentence for entry in self.entries} | {part.text for step in self.steps for part in (step.sentence, *step.more)}
+        self.unread = [part.text for part in self.parts if part.text in self.unread or (part.text in let_go and part.text not in heard)]
         self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
         self.steps = self.weighing.once(self.steps)
         self.weighing.results(self.steps, self.symptoms, told)

@@ -12,14 +12,13 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 from casebase.record.case import Result
-from casebase.retain.storychoice import BECAME
+from casebase.retain.storychoice import BECAME, EVEN, SHORT
 from casebase.retain.storycues import effects_in
 from casebase.retain.storyencoded import RESULTS
-from casebase.retain.storyresults import SHORT, Tale, Tie, Work
+from casebase.retain.storyresults import Tale, Tie, Work
 from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.trade.terms import kin
 
-EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 CURED, LEAST_CURE = 1.5, 0.3  # log-odds by which a cure is likelier than that there is none; one less likely than this is none
 _VALVES = {"inlet valve clearance", "exhaust valve clearance"}
 _NEAR = 2  # sentences apart at most, work that shares a word is mostly of one part

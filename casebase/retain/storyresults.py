@@ -15,7 +15,7 @@ import numpy as np
 
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import ACCEPTED, Choice, Likeness
+from casebase.retain.storychoice import ACCEPTED, SHORT, Choice, Likeness
 from casebase.retain.storycues import effects_in, is_advice, is_of_each, is_proof
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storystep import Told
@@ -25,7 +25,6 @@ from casebase.retrieve.encoder import Vectors
 from casebase.retrieve.logistic import Features, log_of, odds
 from casebase.retrieve.text import stem
 
-SHORT = 6  # sentences of a note that is taken at its word; the weights come from notes of eighteen
 UNNAMED = 0.5  # less sure than this, a sentence of a short note that names a symptom tells nothing of another
 IN_SIGHT = 5  # so many pieces of work before a sentence may still be what it speaks of
 LIKELY = '"{result}" of {symptom} by {work} is likely, though not told in known words'

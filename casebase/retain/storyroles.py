@@ -22,6 +22,7 @@ from casebase.retain.storychanges import (
     window,
 )
 from casebase.retain.storychoice import Choice, Valued
+from casebase.retain.storycues import money_in
 from casebase.retain.storyencoded import Encoded, ValueOdds
 from casebase.retain.storylearned import BACK
 from casebase.retrieve.examples import Role
@@ -31,6 +32,7 @@ from casebase.trade.readings import Reading
 from casebase.trade.worded import is_worded
 
 TAKEN: Mapping[Role, float] = {"from": 0.4, "to": 0.4}  # from these chances on a number has the role
+_PRICE = re.compile(r"\d+[.,]\d\d")
 _ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|the two|likewise)\b", re.IGNORECASE)
 
 # Settings of two of a kind, and the words for each: what is said of the one is not where the other was found.
@@ -118,13 +120,18 @@ def _best(chances: Sequence[float], allowed: Sequence[bool]) -> int | None:
 def _candidates(choice: Choice, about: About, back: int, unit: str) -> Iterator[Candidate]:
     row = about.row - back
     sentence = about.parts[row]
-    found = numbers_in(sentence.text, unit)
+    found = [reading for reading in numbers_in(sentence.text, unit) if not _is_price(reading, sentence.text, unit)]
     rules = _by_rule(sentence.text, unit, found)
     for number, reading in enumerate(found):
         rule = rules.get(reading.start, "")
         following = found[number + 1].start if number + 1 < len(found) else len(sentence.text)
         yield Candidate(reading, back, sentence, number, len(found), rule, is_amount(sentence.text, reading, unit), is_left_alone(sentence.text, reading, following),
                         choice.roles(window(sentence.text, found, number)), about.encoded.value(row, reading.start, reading.end))
+
+
+def _is_price(reading: Reading, text: str, unit: str) -> bool:
+    """Whether a bare number is what a part cost: "a new spark plug, 3.50"."""
+    return unit != "turn" and reading.value >= 1 and bool(_PRICE.fullmatch(reading.text)) and str(money_in(text)) == reading.text.replace(",", ".")
 
 
 def _by_rule(text: str, unit: str, found: Sequence[Reading]) -> dict[int, str]:

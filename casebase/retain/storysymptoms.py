@@ -8,7 +8,7 @@ from math import log, prod
 from typing import NamedTuple
 
 from casebase.retain.story import Sentence
-from casebase.retain.storychoice import ACCEPTED, Choice
+from casebase.retain.storychoice import ACCEPTED, EVEN, SHORT, Choice
 from casebase.retain.storyencoded import RESULTS, Encoded
 from casebase.retain.storyties import helps
 from casebase.retrieve.encoder import Vectors
@@ -51,7 +51,8 @@ def heard(choice: Choice, hearings: Sequence[Hearing], work: Sequence[tuple[int,
     for label in told:
         features = {**_features(choice, label, chances[label], best, hearings, tuple(done)), **_end_features(choice, label, ends), "of the machine": choice.machines.fit(label, machine)}
         chance = choice.chance("symptoms of the note", label, features, None)
-        if chance >= ACCEPTED["symptoms of the note"] or any(label in hearing.named for hearing in hearings):
+        sure = len(hearings) > SHORT or features["read"] or best[label] >= EVEN
+        if (sure and chance >= ACCEPTED["symptoms of the note"]) or any(label in hearing.named for hearing in hearings):
             found.append(Heard(label, chance, chances[label].index(best[label]), telling[label]))
     return sorted(found, key=lambda symptom: (symptom.best, -symptom.chance))
 

@@ -18,7 +18,7 @@ from casebase.retain.storystep import Told
 from casebase.retain.storysteps import Reader
 from casebase.retain.storysymptoms import Heard, Hearing, heard
 from casebase.retain.storyties import Symptoms
-from casebase.retain.storytwice import told_once
+from casebase.retain.storytwice import SET_BY, told_once
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
@@ -152,8 +152,9 @@ class Weighing:
 
     def _judge(self, step: Told) -> None:
         odds = self._encoded.verdict(self._numbers[id(step.sentence)], f"check {step.terms[0]}")
-        step.verdict = max(odds, key=odds.__getitem__)
-        step.doubts.append(LIKELY.format(what=f'"{step.verdict}"'))
+        verdict = max(odds, key=odds.__getitem__)
+        step.verdict = verdict
+        step.doubts.append(LIKELY.format(what=f'"{verdict}"'))
 
     def results(self, steps: Sequence[Told], symptoms: Symptoms, told: Sequence[Heard]) -> None:
         """Gives the work of the whole note the results its sentences most likely tell of the symptoms that were `told`."""
@@ -205,11 +206,12 @@ class Weighing:
             if found.valued.left_alone:
                 kept[:] = [step for step in kept if step is not read]
                 continue
-            if read is None and ((places and not found.after) or found.is_same or (like.label.endswith(" torque") and not found.after)):
-                continue  # its value was another's, it was right as found, or it is a torque without a value
+            label = like.label.removeprefix("set ")
+            if read is None and (found.is_same or (not found.after and (places or label.endswith(" torque") or not (found.before or label in SET_BY)))):
+                continue  # it was right as found, its value was another's, or none is told of what is no setting without
             if read and found.is_same:  # put back to where it was: that it was not found there is for the rules to say
                 found, read.before = SettingValues(None, None if read.before and read.after else found.after, found.valued), ""
-            told = read or Told("set", [like.label.removeprefix("set ")], self.parts[number], like.start, like.end, chance=chance)
+            told = read or Told("set", [label], self.parts[number], like.start, like.end, chance=chance)
             _fill(told, found, self.choice.vocabulary.terms["setting"][told.terms[0]].unit)
             self._which_speed(told, found)
             places += (one.place for one in (found.before, found.after) if one)
