@@ -103,7 +103,7 @@ class _Notes:
         self.entries: list[Entry] = []
         self.seen_causes: list[tuple[str, Sentence]] = []
         self.causes: dict[str, Sentence] = {}
-        self.proofs: list[tuple[int, Sentence]] = []
+        self.proofs: list[tuple[int, Sentence, str]] = []
         self.last_repair: tuple[int, Told] | None = None
         self.unread: list[str] = []
 
@@ -112,9 +112,9 @@ class _Notes:
             self._sentence(number, sentence)
         self._weigh_again()
         last = self.last_repair[0] if self.last_repair else 0
-        for number, sentence in self.proofs:
+        for number, sentence, doubt in self.proofs:
             if number >= last:
-                self.entries.append(Entry("proof", _trimmed(sentence.text), sentence.text))
+                self.entries.append(Entry("proof", _trimmed(sentence.text), sentence.text, doubt))
         steps = tuple(_step(told) for told in self.steps)
         stated = self._all("outcome")
         outcome = stated[-1] if stated else self._outcome()
@@ -230,8 +230,9 @@ class _Notes:
         if not self.steps:
             told = [step for step in told if self._is_work(number, sentence, step)]
         told = self.weighing.steps(number, told, self.steps, self.symptoms.words)
-        if self.steps and ((not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text)) or self.weighing.proves(number)):
-            self.proofs.append((number, sentence))
+        said = not told and cues.is_proof(sentence.text) and not _FAILS.search(sentence.text)
+        if self.steps and (said or self.weighing.proves(number)):
+            self.proofs.append((number, sentence, "" if said else LIKELY.format(what="this")))
         self.seen_causes += [(seen.label, sentence) for seen in sentence.observations
                              if seen.kind == "cause" and seen.status == "present"]
         return told
@@ -298,7 +299,7 @@ class _Notes:
 
     def _is_heard(self, sentence: Sentence) -> bool:
         """Whether a sentence gave its part elsewhere: the machine, a proof."""
-        return any(term.kind == "machine" for term in sentence.found) or any(part is sentence for _number, part in self.proofs)
+        return any(term.kind == "machine" for term in sentence.found) or any(part is sentence for _number, part, _doubt in self.proofs)
 
     def _effects(self, number: int, sentence: Sentence, told: list[Told]) -> bool:
         """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""

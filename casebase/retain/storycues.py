@@ -27,6 +27,8 @@ _HISTORY = re.compile(
     rf"fiddled|adjusted|bought|renewed|drained|emptied|ran|left|stored|kept)\b"
     rf"|\bby (?:a|the|his|her|their) (?:previous )?(?:owner|friend|neighbour|son|mate|other shop|husband|dealer)\b"
     r"|\b(?:another|other|last|previous) (?:shop|workshop|mechanic|owner|dealer)\b", re.IGNORECASE)
+_RUN = re.compile(r"\b(?:minutes?|hours?|times|ran|runs?|running|cut|cuts|bucked|mow\w*|dug|dig\w*|pump\w*|load\w*|test\w*|tried|start\w*|restart\w*|stop\w*|pull\w*|stayed|held|climb\w*|blew|threw|drove|cleared|"
+                  r"generated|gauge|meter)\b", re.IGNORECASE)
 _BY_ME = re.compile(r"\b(?:i|we)\b", re.IGNORECASE)
 # Work of somebody else: "Malcolm had put a new plug in it", "his boy swapped the filter".
 _OF_OTHERS = re.compile(
@@ -103,6 +105,11 @@ def is_cause(sentence: str) -> bool:
 
 def sums_up(sentence: str) -> bool:
     return bool(_SO_CAUSE.match(sentence))
+
+
+def tells_of_a_run(sentence: str) -> bool:
+    """Whether a sentence has words of running or trying something, as that of a final test has and an aside has not."""
+    return bool(_RUN.search(sentence))
 
 
 def is_proof(sentence: str) -> bool:

@@ -9,7 +9,7 @@ from casebase.record.case import Result
 from casebase.retain.story import Sentence, clauses
 from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
-from casebase.retain.storycues import is_by_me, is_history, is_work_of_others
+from casebase.retain.storycues import is_by_me, is_history, is_work_of_others, tells_of_a_run
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storyfindings import trimmed
 from casebase.retain.storyresults import Tale, Tie, Work, put
@@ -81,7 +81,7 @@ class Weighing:
 
     def proves(self, number: int) -> bool:
         """Whether a sentence most likely tells of a final test."""
-        return bool(2 * number > len(self.parts) and self._encoded.proof[number] > PROOF)
+        return bool(2 * number > len(self.parts) and self._encoded.proof[number] > PROOF and tells_of_a_run(self.parts[number].text))
 
     def advises(self, number: int) -> bool:
         """Whether a sentence most likely tells the owner what to do."""
