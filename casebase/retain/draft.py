@@ -105,24 +105,23 @@ class _Notes:
         self.causes: dict[str, Sentence] = {}
         self.proofs: list[tuple[int, Sentence, str]] = []
         self.last_repair: tuple[int, Told] | None = None
-        self.unread: list[str] = []
+        self.silent: list[str] = []  # sentences that gave nothing, unless a symptom that stands in the end
 
     def read(self) -> Draft:
         for number, sentence in enumerate(self.parts):
             self._sentence(number, sentence)
         self._weigh_again()
         last = self.last_repair[0] if self.last_repair else 0
-        for number, sentence, doubt in self.proofs:
-            if number >= last:
-                self.entries.append(Entry("proof", _trimmed(sentence.text), sentence.text, doubt))
+        self.entries += (Entry("proof", _trimmed(sentence.text), sentence.text, doubt) for number, sentence, doubt in self.proofs if number >= last)
         steps = tuple(_step(told) for told in self.steps)
+        used = {entry.sentence for entry in self.entries}
         stated = self._all("outcome")
         outcome = stated[-1] if stated else self._outcome()
         return Draft(
             text=self.text, machine=self.machine, complaint=self._first("complaint") or self._trouble(),
             symptoms=self._all("symptoms"), absent=self._absent(), history=self._all("stored", "note", "tried before"),
             steps=steps, readings=tuple(DraftReading(reading, part.text) for part in self.parts for reading in part.readings),
-            causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"), unread=tuple(self.unread))
+            causes=self._causes(), proof=self._all("proof"), outcome=outcome, advice=self._all("advice"), unread=tuple(text for text in self.silent if text not in used))
 
     def _all(self, *fields: str) -> tuple[Entry, ...]:
         return tuple(entry for entry in self.entries if entry.field in fields)
@@ -138,7 +137,7 @@ class _Notes:
     # --- one sentence -----------------------------------------------------------------------------------------------
 
     def _sentence(self, number: int, sentence: Sentence) -> None:
-        text, before = sentence.text, len(self.entries) + len(self.steps) + len(self.causes)
+        text, before = sentence.text, self._given()
         self.likely = self.weighing.symptoms(number, self.steps, self.symptoms.words)
         advised = number > 0 and bool(self.entries) and self.entries[-1].field == "advice" and self.entries[-1].sentence == self.parts[number - 1].text
         if cues.is_advice(text, late=bool(self.last_repair)) or (advised and cues.goes_on_advising(text)) or (self.last_repair and self.weighing.advises(number)):
@@ -173,8 +172,12 @@ class _Notes:
         for label in self.likely:
             self._symptom(label, "", sentence, LIKELY.format(what="this"))
         effects = self._effects(number, sentence, told)
-        if len(self.entries) + len(self.steps) + len(self.causes) == before and not (outcome or effects or self._is_heard(sentence)):
-            self.unread.append(text)
+        if self._given() == before and not (outcome or effects or self._is_heard(sentence)):
+            self.silent.append(text)
+
+    def _given(self) -> int:
+        """How much was read so far, but for symptoms, which the whole note settles."""
+        return sum(entry.field != "symptoms" for entry in self.entries) + len(self.steps) + len(self.causes)
 
     def _is_cause(self, sentence: Sentence) -> bool:
         causes = [seen for seen in sentence.observations if seen.kind == "cause" and seen.status == "present"]
@@ -266,15 +269,12 @@ class _Notes:
         """Settles which symptoms the whole note tells, and what the work did to them."""
         told = self.weighing.heard(self.steps)
         labels = {symptom.label for symptom in told}
-        let_go = [entry.sentence for entry in self.entries if entry.field == "symptoms" and entry.value not in labels]
         self.entries = [entry for entry in self.entries if entry.field != "symptoms" or entry.value in labels]
         known = {entry.value for entry in self._all("symptoms")}
         for symptom in told:
             if symptom.label not in known:
                 self.symptoms.add(symptom.label, "")
                 self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
-        heard = {entry.sentence for entry in self.entries} | {part.text for step in self.steps for part in (step.sentence, *step.more)}
-        self.unread = [part.text for part in self.parts if part.text in self.unread or (part.text in let_go and part.text not in heard)]
         self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
         self.steps = self.weighing.once(self.steps)
         self.weighing.results(self.steps, self.symptoms, told)

@@ -85,11 +85,14 @@ class Encoded:
 
     def cause_odds(self, number: int) -> dict[str, float]:
         """The log-odds of each cause that a sentence tells it."""
-        return dict(zip(self._heads.labels["causes"], map(float, self.causes[number]), strict=True))
+        return self._by_label("causes", self.causes[number])
 
     def absent_from(self, number: int) -> dict[str, float]:
         """The log-odds of each symptom that a sentence says it is not there."""
-        return dict(zip(self._heads.labels["symptoms"], map(float, self.absent[number]), strict=True))
+        return self._by_label("symptoms", self.absent[number])
+
+    def _by_label(self, subject: str, odds: Vectors) -> dict[str, float]:
+        return dict(zip(self._heads.labels[subject], map(float, odds), strict=True))
 
     def value(self, number: int, start: int, end: int) -> dict[str, ValueOdds]:
         """Of which settings the number at these characters of a sentence is a value. Those of a folder's own vocabulary are not among them, and none is
