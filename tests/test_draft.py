@@ -340,6 +340,7 @@ def test_outcomes(text: str, outcome: str | None) -> None:
         ("Low screw was at seven eighths of a turn, took it out to one and a quarter, no, one and an eighth turns, sorry.",
          "seven eighths of a turn", "one and an eighth turns"),
         ("The exhaust clearance was two thou, no, tell a lie, one thou, backed it off to five thou.", "one thou", "five thou"),
+        ("The exhaust clearance was two thou, no, what have I written, one thou, so I backed it off to five thou.", "one thou", "five thou"),
         ("The points were set at twenty-eight thou. I closed them to twenty thou.", "twenty-eight thou", "twenty thou"),
         ("Torqued the blade bolt to 50 newton metres.", "", "50 newton metres"),
     ],

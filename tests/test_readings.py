@@ -230,6 +230,10 @@ def test_every_way_to_write_a_unit(unit: str, word: str) -> None:
         assert read(f"about 2.5 {written}, I think") == [(2.5, unit)]
 
 
+def test_a_part_of_a_unit_before_another_quantity_is_no_range() -> None:
+    assert read("from an inch and a half to half an inch, and from a turn and a quarter to half a turn") == [(1.5, "in"), (0.5, "in"), (1.25, "turn"), (0.5, "turn")]
+
+
 # --- ranges ---------------------------------------------------------------------------------------------------------
 
 

@@ -51,7 +51,7 @@ def test_what_is_told_by_how_much_it_was_moved_was_done(said: str, action: str) 
     ("I took up 8 mm", "mm", True), ("up half an inch on the idler", "in", True), ("backed the screw out a full turn", "turn", True),
     ("let it out by a quarter of a turn", "turn", True), ("made it 6 mm shorter", "mm", True),
     ("took up the cable 10 mm and it started to drive", "mm", True), ("took up the wheel cable on the nut, about 6 mm", "mm", True),
-    ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the cable, leaving 3 mm", "mm", False), ("took up the cable, 5 mm left", "mm", False),
+    ("took up the cable, 6 mm of slack to none", "mm", False), ("took up the cable, leaving 3 mm", "mm", False), ("took up the cable, 5 mm left", "mm", False), ("took it up a good fifteen mm", "mm", True), ("the cable was loose, so I took it up a full half inch", "in", True),
     ("took up the cable, coil gap 0.3 mm", "mm", False), ("took up the belt with 5 mm of sag", "mm", False), ("took up the cable and set the plug to 0.7 mm", "mm", False),
     ("moved it along 6 mm", "mm", True), ("moved the idler over half an inch in its slot", "in", True), ("backed the cable off some, about 5 mm", "mm", True), ("opened it a bit, a quarter turn", "turn", True),
     ("pressed, it gave in 30 mm", "mm", False), ("it went in 45 mm", "mm", False), ("gave it one and a half turns", "turn", False), ("gave it half a turn", "turn", True),
@@ -89,6 +89,21 @@ def test_a_value_somebody_else_had_set_is_where_it_was_found() -> None:
     told = draft("Chainsaw, no oil on the bar. I fitted a new oil pump and it oils again. Gerard had the oiler screw wound out to three turns. I put it back to one and a half turns.", lexicon())
     (step,) = [step.step for step in told.steps if isinstance(step.step, Setting)]
     assert (step.setting, step.before, step.after) == ("bar oil flow", "three turns", "one and a half turns")
+
+
+def test_a_torque_that_was_too_low_is_where_the_bolt_was_found() -> None:
+    told = draft("Mower, it shakes. New blade. Blade bolt had only been pulled up to 20 newton metres, it's at 50 newton metres now.", lexicon())
+    (step,) = [step.step for step in told.steps if isinstance(step.step, Setting)]
+    assert (step.setting, step.before, step.after) == ("blade bolt torque", "20 newton metres", "50 newton metres")
+
+
+def test_what_is_put_back_did_nothing_and_keeps_its_value() -> None:
+    told = draft("Blower, it bogs when I open the throttle. The high-speed screw was one and an eighth turns out, I opened it up to one and three eighths turns and it made things worse, so I put it back to one and an eighth.",
+                 lexicon())
+    settings = [step.step for step in told.steps if isinstance(step.step, Setting)]
+    assert [(step.setting, step.after, [effect.result for effect in step.effects]) for step in settings] == [
+        ("high-speed screw", "one and three eighths turns", ["worse"]), ("high-speed screw", "one and an eighth", [])]
+    assert not any("is about is not said" in doubt for doubt in told.steps[-1].doubts)
 
 
 def test_values_in_broad_scots() -> None:

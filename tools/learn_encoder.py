@@ -41,7 +41,6 @@ from casebase.retain.storyencoded import (
     ALONE,
     BEFORE,
     BETWEEN,
-    EARLY,
     MOST,
     NEVER,
     RESULTS,
@@ -274,7 +273,7 @@ class Model(nn.Module):
             by_symptom = heads["tie"](said) * seen[:, None] + seen[:, None] + heads["since"](torch.tensor(since(list(story.troubles.values()), numbers)))
             scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](said[None, None] + by_work[:, None] + by_symptom[None])))))
             scores = scores + _above(heads["result"](these))[None, None] + _above(heads["about"](these))[:, troubles].T[None, :, :, None]
-            scores = scores.masked_fill((far < BEFORE - EARLY)[:, None, :, None], NEVER)
+            scores = scores.masked_fill((far < BEFORE)[:, None, :, None], NEVER)
             return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
 
         numbers = np.arange(len(whole))

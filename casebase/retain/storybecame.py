@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 from casebase.record.case import Result
-from casebase.retain.storychoice import BECAME, EVEN, SHORT
+from casebase.retain.storychoice import ACCEPTED, BECAME, EVEN, SHORT
 from casebase.retain.storycues import effects_in
 from casebase.retain.storyencoded import RESULTS
 from casebase.retain.storyresults import Tale, Tie, Work
@@ -96,10 +96,10 @@ def _in_order(chances: Mapping[int, Mapping[Result, float]]) -> dict[int, Result
     taken, most = uncured, worth(uncured) - CURED
     for cure, of_work in chances.items():
         if of_work.get("cured", 0.0) >= LEAST_CURE:
-            before = {work: result for work, result in uncured.items() if work < cure}
-            total = odds(of_work["cured"]) + worth(before)
+            others = {work: result for work, result in uncured.items() if work != cure}  # some tell first what cured it
+            total = odds(of_work["cured"]) + worth(others)
             if total > most:
-                taken, most = {**before, cure: "cured"}, total
+                taken, most = {**others, cure: "cured"}, total
     return taken
 
 
@@ -129,6 +129,7 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
         "symptom sure": odds(tale.sure[symptom]), "step sure": odds(step.chance),
         "surest kin": odds(max((tale.sure[other] for other in kin(terms, symptom, symptoms)), default=0.0)),
         **{f"told {result}": odds(told[result][0]) if result in told else odds(0.0) for result in RESULTS},
+        **{f"plain {result}": result in told and told[result][0] == 1 for result in RESULTS}, **_last_told(told),
         **{f"encoded {result}": became.ever[column] for column, result in enumerate(RESULTS)}, "encoded none": became.none,
         **{f"encoded part {result}": became.part_ever[column] for column, result in enumerate(RESULTS)},
         **{f"rules {result}": any(proposed == result for (_number, place, other), proposed in tale.proposed.items() if (place, other) == (work, symptom)) for result in RESULTS},
@@ -145,3 +146,9 @@ def _features(tale: Tale, best: Best, work: int, symptom: str) -> Features:
         "is set after": step.kind == "do" and any(other > work and tale.works[other].step.kind == "set" for other in of_part), "torque": step.terms[0].endswith(" torque"), "place": number / len(tale.parts),
         "told with": sum(other.number == number for other in tale.works) - 1,
     }
+
+
+def _last_told(told: Mapping[Result, tuple[float, Tie]]) -> Features:
+    """Which of several likely results is told last: "got 228 volts. So the output is cured"."""
+    likely = {result: tie.number for result, (chance, tie) in told.items() if chance >= ACCEPTED["effects beside"]}
+    return {f"told last {result}": number > min(likely.values()) and number == max(likely.values()) for result, number in likely.items()}

@@ -23,8 +23,7 @@ _HEADS: tuple[Head, ...] = ("steps", "symptoms", "result", "cause")  # of each s
 CANDIDATES = 8
 BEFORE, AFTER = 4, 19  # so many sentences before and after a piece of work are told apart
 BETWEEN, SINCE = 7, 6  # so many sentences of later work, and so many since a symptom was told, are told apart
-EARLY = 2  # a result is told at most so many sentences before its work
-NEVER = -30.0  # score of a result that cannot be
+NEVER = -30.0  # score of a result told before its work
 MOST = 8.0  # what a sentence alone may add to a score
 SILENT = 2.0  # most work is told without a result
 _TINY = 1e-5  # as the heads were learned with
@@ -130,7 +129,7 @@ class Encoded:
             found = []
             for of_work, apart, none in zip(said + by_work, far, silent, strict=True):  # one after the other: all together can be too large
                 scores = _layers(kept, of_work + by_symptom) + alone
-                scores[:, apart < BEFORE - EARLY] = NEVER
+                scores[:, apart < BEFORE] = NEVER
                 found.append(softmax(np.concatenate([scores.reshape(len(symptoms), -1), none], axis=-1))[:, :-1].reshape(scores.shape))
             return np.stack(found)
 

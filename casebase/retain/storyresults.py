@@ -297,3 +297,6 @@ def put(results: Iterable[Tie], tale: Tale) -> None:
             step.doubts.append(LIKELY.format(result=tie.result, symptom=tie.symptom, work=step.terms[0]))
         if sentence is not step.sentence and sentence not in step.more:
             step.more.append(sentence)
+    for work in tale.works:
+        if not work.step.effects:
+            work.step.forget_effects()

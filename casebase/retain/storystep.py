@@ -9,6 +9,7 @@ from typing import Literal
 from casebase.record.case import Result, Source, Verdict
 from casebase.retain.story import Sentence
 
+ABOUT_WHAT = 'which symptom "{sentence}" is about is not said'
 StepKind = Literal["check", "set", "do"]
 
 
@@ -37,3 +38,8 @@ class Told:
     replaces: Told | None = None
     chance: float = 1.0
     again: list[Told] = field(default_factory=list)
+
+    def forget_effects(self) -> None:
+        """Takes back what was read of the step's effects, with the doubt about them."""
+        self.effects = {}
+        self.doubts = [doubt for doubt in self.doubts if not doubt.startswith(ABOUT_WHAT.split("{")[0])]

@@ -21,7 +21,7 @@ SET_BY = {
     "exhaust valve clearance": "set valve clearance", "metering lever height": "set metering lever", "float height": "set float level",
     "drive cable play": "adjust drive cable", "throttle cable play": "adjust throttle cable", "brake cable play": "adjust brake or stop cable",
     "choke cable": "adjust choke control"}
-_WAS_SET = re.compile(r"\b(?:was|were|been) (?:set|left|gapped|adjusted) (?:at|to) (?:about |around )?$"
+_WAS_SET = re.compile(r"\b(?:was|were|been) (?:only |just )?(?:set|left|gapped|adjusted|pulled|torqued|tightened|pumped|wound|screwed)(?: up| down| in| out)? (?:at|to) (?:about |around )?$"
                       r"|(?<!\bi )(?<!\bwe )\bhad (?:it|them|(?:the|that|his|her|its) [^,;.]{3,30}?) (?:set|wound|screwed|backed|turned|opened|closed|pumped)[^,;.]{0,12} (?:at|to) (?:about |around )?$",
                       re.IGNORECASE)  # by whoever had it before
 _NEW = ("replace ", "fit ", "refit ", "rebuild ")  # work after which a part is set again

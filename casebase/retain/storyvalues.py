@@ -43,7 +43,7 @@ _UNTIL = re.compile(r"\b(?:till|until|so (?:that )?it|so there|which left|that l
 _AT = re.compile(r"\b(?:to|tae|at|from|fr?ae|was|is|stood|found it|set it|put it|left it|got it)\s*(?:about |around |roughly |just )*(?:a |an )?$", re.IGNORECASE)
 _STIRRED = re.compile(r"\b(?:opened|closed|turned|screwed|backed|wound|moved|eased|leaned|richened|raised|lowered|nudged|gave|tweaked|cracked)\b", re.IGNORECASE)
 _ITSELF = re.compile(r"\b(?:came|fell|dropped|rose|climbed)(?: back)?(?: down| up)?\b", re.IGNORECASE)
-APPROACH = r"(?:about |around |roughly |exactly |just |only |barely |nearly |a )*"
+APPROACH = r"(?:about |around |roughly |exactly |just |only |barely |nearly |maybe |a |good |full |bare |fair )*"
 _CUE = rf"\b(?:from|to|at|was|were|now|then|or|stood|then to|got|gave|is|back to|of|on|went)\s+{APPROACH}"
 _NOMINAL = re.compile(r"\b(?:should(?:'ve| have)? (?:be|been|read)|ought to (?:be|have been)|supposed to be|spec(?:ified)?(?: is| says)?|(?:book|manual|maker) (?:says|wants|gives)|wants|"
                       r"nominal(?:ly)?|instead of|not the|target(?: is)?|aim(?:ed|ing)? for)\s+(?:about |around |at least |to be )*$", re.IGNORECASE)
@@ -90,7 +90,7 @@ _AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{APPRO
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
 _STARTED = re.compile(rf"\bfrom {APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
 _CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nah|nope|sorry|scratch that|make that|tell a lie|i mean|i lie|i tell a lie|correction|what (?:do )?i say|hang on|hold on|wait|rather|or rather|actually)\b"
-                        r"(?:[ ,.–—-]+(?:no|nah|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|(?:let me|i'll) look(?: at \w+ \w+)?|i(?:'ve| have)? (?:got|have) it(?: written| noted)?(?: down)?(?: here)?|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|"
+                        r"(?:[ ,.–—-]+(?:no|nah|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|(?:let me|i'll) look(?: at \w+ \w+)?|i(?:'ve| have)? (?:got|have) it(?: written| noted)?(?: down)?(?: here)?|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|what(?: have| did|'ve) i (?:written?|put|said?|saying)(?: down)?|what am i saying|"
                         r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
 
 

@@ -29,7 +29,7 @@ _SPEED_LABELS = ("idle speed", "full-throttle speed")
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
 DENIED, DENIED_READ = 0.5, -3.0  # log-odds from which a sentence says that a symptom is not there: by itself, and where the rules read it so
-PROOF, ADVICE, CAUSE = -1.25, -0.75, -0.75  # log-odds from which a sentence of the second half tells of a final test, one advises, one names a cause
+PROOF, ADVICE, CAUSE = -2.0, -0.75, -0.25  # log-odds from which a sentence of the second half tells of a final test, one advises, one names a cause
 LIKELY = "{what} is likely, though not told in known words"
 
 
@@ -158,8 +158,12 @@ class Weighing:
 
     def results(self, steps: Sequence[Told], symptoms: Symptoms, told: Sequence[Heard]) -> None:
         """Gives the work of the whole note the results its sentences most likely tell of the symptoms that were `told`."""
-        works = [Work(step, self._numbers[id(step.sentence)]) for step in steps if step.kind != "check"]
-        proposed = [Tie(number, place, symptom, result) for number, step, symptom, result in self._tied
+        done = [step for step in steps if step.kind != "check"]
+        restored = {step: first for step in done if (first := _put_back(step, done))}  # what the rules tie to it is told of the first
+        for step in restored:
+            step.forget_effects()
+        works = [Work(step, self._numbers[id(step.sentence)]) for step in done if step not in restored]
+        proposed = [Tie(number, place, symptom, result) for number, tied, symptom, result in self._tied for step in [restored.get(tied, tied)]
                     for place, work in enumerate(works) if work.step is step or step in work.step.again]
         tale = Tale(self.choice, self.parts, self._encoded, self._symptoms, works, told, proposed, symptoms)
         put(settled(tale), tale)
@@ -195,7 +199,7 @@ class Weighing:
     def _settings(self, likely: Mapping[Like, float], number: int, kept: list[Told]) -> None:
         """Gives each value of a sentence to one of its likely settings, first to those that the rules read, in the order in which they are told."""
         earlier: list[Place] = [(number - sentence, start, end) for sentence, start, end in self._found if sentence < number]
-        places: list[Place] = []
+        places = [(0, *span) for step in kept if _put_back(step, kept) and (span := _span_of_after(step))]
         for like, chance in likely.items():
             read = _as_read(like, kept)
             found = self._values(like, number, kept, [*earlier, *places])
@@ -234,6 +238,17 @@ class Weighing:
 def _as_read(like: Like, told: Sequence[Told]) -> Told | None:
     """A likely setting as the rules read it in the same sentence."""
     return next((step for step in told if step.kind == "set" and f"set {step.terms[0]}" == like.label), None)
+
+
+def _put_back(step: Told, told: Sequence[Told]) -> Told | None:
+    """The first telling of a setting that is told again in the same sentence: "I opened it to two turns, that made it worse, so back to one"."""
+    return next((other for other in told if step.kind == "set" == other.kind and other.terms == step.terms and other.sentence is step.sentence and other.start < step.start), None)
+
+
+def _span_of_after(step: Told) -> tuple[int, int] | None:
+    """The characters of its sentence that tell where a setting was left."""
+    start = step.sentence.text.find(step.after, step.start) if step.after else -1
+    return (start, start + len(step.after)) if start >= 0 else None
 
 
 def _fill(step: Told, found: SettingValues, unit: str) -> None:

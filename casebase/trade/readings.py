@@ -78,7 +78,9 @@ _READING = (rf"(?<![\w.,/])(?<!\d:)(?P<low>{NUMBER})(?:\s?(?:-|to|or)\s{{0,3}}(?
             rf"(?:of an? |(?:and a bit |{_MANNER}){{1,2}})?"
             rf"(?P<unit>{_UNIT})(?![\w²³])")
 _BETWEEN = rf"\bbetween (?P<low>{NUMBER}) and (?={NUMBER})"
-_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?(?P<unit>turn|inch|minute|hour|day|week|month|year|quart|pint|litre|liter|gallon|metre|meter|mil)(?:es|s)? and "
+_WHOLE = r"(?P<unit>turn|inch|minute|hour|day|week|month|year|quart|pint|litre|liter|gallon|metre|meter|mil)(?:es|s)? and "
+_UNIT_AND = rf"\b{_WHOLE}$"
+_AND_PART = (rf"\b(?:(?P<whole>\d{{1,3}}|{'|'.join(COUNTS)})[ -])?{_WHOLE}"
              rf"(?P<part>\d/\d{{1,2}}|(?:(?:{_WORD}) )?(?:{_PART}))\b(?! of the| the)")
 _AND_MINUTES = r"\b(?:(?P<whole>an|one|two|three|four) )?hours? and (?P<minutes>five|ten|twenty|twenty[ -]five|forty|fifty)\b(?! (?:min|sec|of|odd))"
 _PER_MINUTE = rf"(?<![\w.,/£$€])(?P<low>{NUMBER})(?:\s?(?:-|to|or)\s(?P<high>{NUMBER}))? (?:a|per) minute\b(?! (?:ago|later|after|or)\b)"
@@ -174,7 +176,7 @@ def _plain_readings(text: str) -> Iterator[Reading]:
         if low is None or _is_no_quantity(match, unit):
             continue
         start = match.start()
-        if match["high"] and match["low"] == "one" and _compiled(_PRONOUN).search(text[max(0, start - 8):start]):
+        if match["high"] and _is_of_before(match["low"], text[max(0, start - 12):start]):
             yield from (one._replace(start=one.start + match.start("high"), end=one.end + match.start("high"))
                         for one in _plain_readings(match.group()[match.start("high") - start:]))
             continue
@@ -183,6 +185,11 @@ def _plain_readings(text: str) -> Iterator[Reading]:
         high = _value(match["high"], unit) if match["high"] else None
         times = MANY.get(match["high"].split()[-1], 1) if high else 1  # "3 to 3.5 thousand"
         yield Reading(low * times if low < times else low, unit, match.group(), high, match.start(), match.end())
+
+
+def _is_of_before(low: str, before: str) -> bool:
+    """Whether the first number of a range belongs to the words before it: "that one to 8 thou", "an inch and a half to half an inch"."""
+    return bool(low == "one" and _compiled(_PRONOUN).search(before)) or bool(low.split()[-1] in PARTS and _compiled(_UNIT_AND).search(before))
 
 
 def _value(typed: str, unit: str) -> float | None:
