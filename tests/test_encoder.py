@@ -11,7 +11,7 @@ from scipy.special import softmax
 from scipy.stats import norm
 
 from casebase.retain.story import clauses
-from casebase.retain.storyencoded import BEFORE, RESULTS, SINCE, Encoded, between, distances, since
+from casebase.retain.storyencoded import RESULTS, SINCE, Encoded, between, distances, since
 from casebase.retrieve import encoder
 from casebase.retrieve.encoder import LONGEST, WINDOW, Encoder, Pieces, Rows, gelu, windows
 from casebase.retrieve.heads import learned
@@ -185,7 +185,7 @@ def test_results_are_chances() -> None:
 
 def test_what_is_told_after_work_and_after_a_symptom_is_counted_in_sentences() -> None:
     sentences = np.arange(12)
-    assert distances([1], sentences)[0].tolist() == [BEFORE - 1, *range(BEFORE, BEFORE + 11)]
+    assert distances([1], sentences)[0].tolist() == [-1, *range(11)]
     after_first, after_second = between([1, 3, 3], sentences)[:2].tolist()
     assert after_first == [0, 0, 0, *[1] * 9] and after_second == [0] * 12  # two things done in one sentence are one piece of work
     assert since([[2, 4], []], sentences).tolist() == [[SINCE + 1, SINCE + 1, 0, 1, 0, 1, 2, 3, 4, 5, SINCE, SINCE], [SINCE + 1] * 12]

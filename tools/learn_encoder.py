@@ -39,7 +39,6 @@ from casebase.retain.storychanges import is_counted, numbers_in, overlaps
 from casebase.retain.storyencoded import (
     AFTER,
     ALONE,
-    BEFORE,
     BETWEEN,
     MOST,
     NEVER,
@@ -205,7 +204,7 @@ class Model(nn.Module):
             **{kind: nn.Linear(size, 1) for kind in ALONE}, "said": nn.Linear(size, WIDTH), "work": nn.Linear(size, WIDTH, bias=False),
             "trouble": nn.Linear(size, WIDTH, bias=False), "tie": nn.Linear(WIDTH, WIDTH, bias=False), "out norm": nn.LayerNorm(WIDTH),
             "out inner": nn.Linear(WIDTH, WIDTH), "out": nn.Linear(WIDTH, len(RESULTS)), "none norm": nn.LayerNorm(WIDTH), "none": nn.Linear(WIDTH, 1),
-            "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(BEFORE + AFTER + 1, WIDTH),
+            "of step": nn.Embedding(steps, WIDTH), "of symptom": nn.Embedding(symptoms, WIDTH), "far": nn.Embedding(AFTER + 1, WIDTH),
             "between": nn.Embedding(BETWEEN + 1, WIDTH), "since": nn.Embedding(SINCE + 2, WIDTH), "tie work": nn.Linear(WIDTH, WIDTH, bias=False)})
         for name in ("of step", "of symptom", "far"):
             nn.init.normal_(self.heads[name].weight, std=0.3)
@@ -269,11 +268,11 @@ class Model(nn.Module):
 
         def told_by(these: Tensor, numbers: npt.NDArray[np.int_]) -> Tensor:
             said, far = heads["said"](these), torch.tensor(distances(places, numbers))
-            by_work = heads["tie work"](said) * done[:, None] + done[:, None] + heads["far"](far) + heads["between"](torch.tensor(between(places, numbers)))
+            by_work = heads["tie work"](said) * done[:, None] + done[:, None] + heads["far"](far.clamp(0)) + heads["between"](torch.tensor(between(places, numbers)))
             by_symptom = heads["tie"](said) * seen[:, None] + seen[:, None] + heads["since"](torch.tensor(since(list(story.troubles.values()), numbers)))
             scores = heads["out"](F.gelu(heads["out inner"](F.gelu(heads["out norm"](said[None, None] + by_work[:, None] + by_symptom[None])))))
             scores = scores + _above(heads["result"](these))[None, None] + _above(heads["about"](these))[:, troubles].T[None, :, :, None]
-            scores = scores.masked_fill((far < BEFORE)[:, None, :, None], NEVER)
+            scores = scores.masked_fill((far < 0)[:, None, :, None], NEVER)
             return torch.cat([scores.flatten(2), silent], -1).log_softmax(-1)
 
         numbers = np.arange(len(whole))

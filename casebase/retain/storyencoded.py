@@ -21,7 +21,7 @@ VERDICTS: tuple[Verdict, ...] = ("ok", "bad")
 ALONE: tuple[Alone, ...] = get_args(Alone)
 _HEADS: tuple[Head, ...] = ("steps", "symptoms", "result", "cause")  # of each sentence and each part
 CANDIDATES = 8
-BEFORE, AFTER = 4, 19  # so many sentences before and after a piece of work are told apart
+AFTER = 19  # so many sentences after a piece of work are told apart
 BETWEEN, SINCE = 7, 6  # so many sentences of later work, and so many since a symptom was told, are told apart
 NEVER = -30.0  # score of a result told before its work
 MOST = 8.0  # what a sentence alone may add to a score
@@ -122,14 +122,14 @@ class Encoded:
         def told_by(these: Vectors, numbers: Numbers, results: Vectors) -> Vectors:
             """The chances by what stands in the sentences of these numbers, and tells `results` by itself."""
             said, far = these @ kept["said"].T + kept["said bias"], distances(places, numbers)
-            by_work: Vectors = (said @ kept["tie work"].T) * done[:, None] + done[:, None] + kept["far"][far] + kept["between"][between(places, numbers)]
+            by_work: Vectors = (said @ kept["tie work"].T) * done[:, None] + done[:, None] + kept["far"][far.clip(0)] + kept["between"][between(places, numbers)]
             by_symptom: Vectors = (said @ kept["tie"].T) * seen[:, None] + seen[:, None] + kept["since"][since(list(symptoms.values()), numbers)]
             about = heads.rows(np.clip(heads.above_threshold(these, "about"), -MOST, MOST).T, "symptoms", list(symptoms))
             alone = np.clip(results, -MOST, MOST) + about[..., None]
             found = []
             for of_work, apart, none in zip(said + by_work, far, silent, strict=True):  # one after the other: all together can be too large
                 scores = _layers(kept, of_work + by_symptom) + alone
-                scores[:, apart < BEFORE] = NEVER
+                scores[:, apart < 0] = NEVER
                 found.append(softmax(np.concatenate([scores.reshape(len(symptoms), -1), none], axis=-1))[:, :-1].reshape(scores.shape))
             return np.stack(found)
 
@@ -138,8 +138,8 @@ class Encoded:
 
 
 def distances(places: Sequence[int], numbers: Numbers) -> Numbers:
-    """How far behind the work told at `places` the sentences of these numbers stand, counted from `BEFORE`: an array of (places, numbers)."""
-    found: Numbers = np.clip(numbers[None] - np.array(places)[:, None], -BEFORE, AFTER) + BEFORE
+    """How far behind the work told at `places` the sentences of these numbers stand, below 0 before it: an array of (places, numbers)."""
+    found: Numbers = np.minimum(numbers[None] - np.array(places)[:, None], AFTER)
     return found
 
 
