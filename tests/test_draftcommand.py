@@ -52,6 +52,15 @@ def test_what_is_piped_in_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "replace fuel line" in casebase("draft").out
 
 
+def test_what_gave_nothing_is_said_beside_the_file(tmp_path: Path) -> None:
+    notes = tmp_path / "notes.txt"
+    notes.write_text("The mower would not start. A new plug made no difference. What cured it in the end was the tank vent. My dog slept through it.")
+    done = casebase("draft", str(notes))
+    told, vent, dog = done.err.index("nothing was read from"), done.err.find("the tank vent"), done.err.find("My dog")
+    assert told < dog and "nothing was read from" not in done.out
+    assert (vent > told) != ("clear or replace tank vent" in done.out)  # what cured is read as work, or it is said that it was not
+
+
 def test_every_entry_of_the_json_has_its_sentence(notes: Path) -> None:
     data = casebase("draft", str(notes), "--json").json
     assert data and all(sentence in NOTES for step in data["steps"] for sentence in step["sentences"])

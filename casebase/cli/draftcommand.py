@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -11,6 +12,7 @@ import typer
 from casebase.cli.frame import day_of, person_errors, print_json
 from casebase.cli.main import AsJson, Cases, app, open_base
 from casebase.cli.outgoing import hand_out
+from casebase.cli.paper import Paper
 
 MAX_BYTES = 100_000
 
@@ -41,6 +43,16 @@ def draft(
         print_json(shape(found))
     else:
         hand_out(as_file(found, when, title=title), into)
+        _nothing_from(found.unread)
+
+
+def _nothing_from(sentences: Sequence[str]) -> None:
+    """Says beside the file, not in it, which sentences gave nothing: what is missing may stand there."""
+    paper = Paper(sys.stderr)
+    if sentences:
+        paper.line("nothing was read from", style="strong")
+    for sentence in sentences:
+        paper.line(f'"{sentence}"', indent=2, hang=1)
 
 
 def words_of(notes: Path | None) -> str:

@@ -105,7 +105,7 @@ class _Notes:
         self.causes: dict[str, Sentence] = {}
         self.proofs: list[tuple[int, Sentence, str]] = []
         self.last_repair: tuple[int, Told] | None = None
-        self.silent: list[str] = []  # sentences that gave nothing, unless a symptom that stands in the end
+        self.silent: list[str] = []  # sentences that gave nothing, unless a symptom or a result that stands in the end
 
     def read(self) -> Draft:
         for number, sentence in enumerate(self.parts):
@@ -114,7 +114,7 @@ class _Notes:
         last = self.last_repair[0] if self.last_repair else 0
         self.entries += (Entry("proof", _trimmed(sentence.text), sentence.text, doubt) for number, sentence, doubt in self.proofs if number >= last)
         steps = tuple(_step(told) for told in self.steps)
-        used = {entry.sentence for entry in self.entries}
+        used = {entry.sentence for entry in self.entries} | {text for step in steps for text in step.sentences}
         stated = self._all("outcome")
         outcome = stated[-1] if stated else self._outcome()
         return Draft(
@@ -171,8 +171,8 @@ class _Notes:
             self._complaint(sentence, told)
         for label in self.likely:
             self._symptom(label, "", sentence, LIKELY.format(what="this"))
-        effects = self._effects(number, sentence, told)
-        if self._given() == before and not (outcome or effects or self._is_heard(sentence)):
+        self._effects(number, sentence, told)
+        if self._given() == before and not (outcome or self._is_heard(sentence)):
             self.silent.append(text)
 
     def _given(self) -> int:
