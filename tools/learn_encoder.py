@@ -21,6 +21,7 @@ import random
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from copy import deepcopy
 from functools import cache
 from itertools import accumulate, cycle, islice, pairwise, repeat, zip_longest
 from multiprocessing import get_context
@@ -63,7 +64,8 @@ HELD = 8  # one note in so many is held back
 LAYERS = (0, 1, 3, 5)  # of the base, those that are kept
 WIDTH = 192  # numbers by which work, symptom and sentence are held against each other
 BATCH, SAYINGS, QUESTIONS = 6, 36, 4  # notes, single sayings and questions learned from at a time
-RATE, WARM = 2e-4, 60  # the highest step, reached after so many batches; tenfold for the heads
+RATE, WARM, LEFT = 1.2e-4, 60, 0.3  # the highest step, reached after so many batches, and the share of it that is left in the end; tenfold for the heads
+EVERY, MEAN = 10, 0.017  # the mean of the weights is taken every so many batches; by how much it then moves towards them, at least
 HIDDEN = 0.06  # share of the pieces that are not shown while learning, so that no single word is leaned on
 EXCHANGED, LEFT_OUT, PUT_IN = 0.15, 0.12, 0.05  # share of the sentences of a note that are exchanged for others that tell the same, and of what tells nothing, left out or put in
 DENIED, OPENING = 0.12, 7  # share of the first so many sentences of a note after which one is put in that says what is not wrong: notes seldom do, speakers often
@@ -430,15 +432,16 @@ class Lessons(NamedTuple):
 
 
 def taught(model: Model, labels: Labels, lessons: Lessons) -> Model:
-    """The model, which all processors teach at once: their weights are one, and each changes them as it goes."""
+    """The mean of the model on its way (Izmailov et al. 2018). All processors teach it at once: their weights are one, and each changes them as it goes."""
     runs = os.cpu_count() or 1
+    mean = deepcopy(model).share_memory()
     with ProcessPoolExecutor(runs, get_context("fork")) as pool:
-        list(pool.map(teach, repeat(model.share_memory()), repeat(labels), repeat(lessons), range(runs)))
-    return model.eval()
+        list(pool.map(teach, repeat(model.share_memory()), repeat(mean), repeat(labels), repeat(lessons), range(runs)))
+    return mean.eval()
 
 
-def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
-    """Goes through notes, each time told a little otherwise, sayings and questions in turn, with ever smaller steps; the new notes first."""
+def teach(model: Model, mean: Model, labels: Labels, lessons: Lessons, run: int) -> None:
+    """Goes through notes, each time told a little otherwise, sayings and questions in turn, with ever smaller steps; the new notes first. The first run takes the mean."""
     torch.set_num_threads(1)
     random.seed(run)
     torch.manual_seed(run)
@@ -457,7 +460,7 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
     while (gone := (time.monotonic() - start) / (60 * lessons.minutes)) < 1:
         batch += 1
         for group in steps.param_groups:
-            group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - gone)
+            group["lr"] = group["times"] * RATE * min(1, batch / WARM) * (1 - (1 - LEFT) * gone)
         some_notes, some_questions, some_sayings = (list(islice(stream, count)) for stream, count in zip(streams, (BATCH, QUESTIONS, SAYINGS), strict=True))
         stories = [labels.story(varied(note, others, denied)) for note in some_notes]
         asked = thresholds(model.heads["symptoms"](model.drop(model.wholes([text.texts for text in some_questions]))), torch.cat([text.symptoms for text in some_questions]))
@@ -466,6 +469,10 @@ def teach(model: Model, labels: Labels, lessons: Lessons, run: int) -> None:
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         steps.step()
+        if run == 0 and batch % EVERY == 0:
+            with torch.no_grad():
+                for kept, now in zip(mean.parameters(), model.parameters(), strict=True):
+                    kept.lerp_(now, max(EVERY / batch, MEAN))
         if batch % 20 == 0:
             print(f"{run}: {batch} batches, {gone:.0%} of the time, loss {float(loss.detach()):.2f}", flush=True)
 

@@ -34,7 +34,7 @@ from casebase.trade.terms import package_vocabulary
 
 PARTS = 6
 RULES_ALONE: dict[Weighed, Features] = {
-    "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
+    "steps": {"constant": -3.0, "read": 6.0}, "steps beside": {"constant": 0.0, "chance": 1.0}, "work of the note": {"constant": 0.0, "chance": 1.0}, "symptoms": {"constant": -3.0, "read": 6.0},
     "symptoms of the note": {"constant": -3.0, "taken": 6.0}, "effects": {"constant": -3.0, "proposed": 6.0}, "effects beside": {"constant": 0.0, "first chance": 1.0},
     **{subject: {"constant": 0.0, f"told {result}": 1.0} for result, subject in BECAME.items()},
     "from": {"constant": -3.0, "rule from": 6.0}, "to": {"constant": -3.0, "rule to": 6.0}}
@@ -55,7 +55,7 @@ def is_told(subject: Weighed, thing: str, told: ToldSentence) -> bool | None:
     """Whether a sentence of an example tells the thing; None where the question does not arise."""
     if subject in ("effects", "effects beside", *BECAME.values()):
         return not set(thing.split("\n")).isdisjoint(told.effects)
-    if subject in ("steps", "steps beside"):
+    if subject in ("steps", "steps beside", "work of the note"):
         return None if thing in told.goes_on_with else thing in told.tells("steps")
     if subject in ("symptoms", "symptoms of the note"):
         return thing in told.tells("symptoms")

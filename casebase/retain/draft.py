@@ -276,7 +276,7 @@ class _Notes:
                 self.symptoms.add(symptom.label, "")
                 self.entries.append(Entry("symptoms", symptom.label, self.parts[symptom.best].text, LIKELY.format(what="this")))
         self.symptoms.words = {label: words for label, words in self.symptoms.words.items() if label in labels}
-        self.steps = self.weighing.once(self.steps)
+        self.steps = self.weighing.once(self.weighing.work(self.steps, told))
         self.weighing.results(self.steps, self.symptoms, told)
 
     def _later_symptoms(self, sentence: Sentence) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from casebase.record.case import Result
 from casebase.retain.story import Sentence, clauses
 from casebase.retain.storybecame import settled
-from casebase.retain.storychoice import Choice, Context, Like, Likeness, accepted, only_found
+from casebase.retain.storychoice import SHORT, Choice, Context, Like, Likeness, accepted, only_found
 from casebase.retain.storycues import is_by_me, is_history, is_work_of_others, tells_of_a_run
 from casebase.retain.storyencoded import Encoded
 from casebase.retain.storyfindings import trimmed
@@ -19,6 +19,7 @@ from casebase.retain.storysteps import Reader
 from casebase.retain.storysymptoms import Heard, Hearing, heard
 from casebase.retain.storyties import Symptoms
 from casebase.retain.storytwice import SET_BY, told_once
+from casebase.retain.storyworks import CONTENDS, Contender, verdicts, without_rejected
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
@@ -44,6 +45,7 @@ class Weighing:
         self._numbers = {id(part): number for number, part in enumerate(parts)}
         self._hearings: list[Hearing] = []
         self._tied: list[tuple[int, Told, str, Result]] = []
+        self._contenders: list[Contender] = []
         self._found: list[tuple[int, int, int]] = []  # numbers that were where a setting was found: the sentence, and their characters
 
     def tried(self, number: int, *, worked: bool) -> list[str] | None:
@@ -109,6 +111,8 @@ class Weighing:
                                     lambda like: self._values(like, number, told).valued)
         by_label = {like.label: chance for like, chance in chances.items()}
         taken = accepted("steps beside", by_label, read)
+        self._contenders += (Contender(number, sentence, like, chance, like.label in taken, like.label in read) for like, chance in chances.items()
+                             if not like.label.startswith("check ") and (chance >= CONTENDS or like.label in taken))
         kept = []
         for step in told:
             if terms := [term for term in step.terms if f"{step.kind} {term}" in taken]:
@@ -117,17 +121,33 @@ class Weighing:
                 kept.append(step)
         for like in sorted(chances, key=lambda like: like.start):
             unread = like.label in taken and like.label not in read and not like.label.startswith("set ")
-            if unread and like.label != _OF_OWNER and not (only_found(sentence.text[like.start: like.end], like.label) and self._is_mended(like.label, kept)):
+            if unread and like.label != _OF_OWNER and not self._is_only_found(like, sentence, kept):
                 self._add(like, sentence, kept, chances[like])
         settings = [like for like in chances if like.label in taken and like.label.startswith("set ")]
         order = {like: (read is None, (read or like).start) for like in settings for read in [_as_read(like, kept)]}
         self._settings({like: chances[like] for like in sorted(settings, key=order.__getitem__)}, number, kept)
         return sorted(kept, key=lambda step: (step.start, step.end))
 
-    def _is_mended(self, label: str, told: Sequence[Told]) -> bool:
-        """Whether one of the steps `told` mends what the action of a label would: "found the needle worn, fitted a kit"."""
+    def work(self, steps: Sequence[Told], told: Sequence[Heard]) -> list[Told]:
+        """The steps of a note that tells these symptoms, its work weighed once more beside all of it; a short one is taken at its word."""
+        if len(self.parts) <= SHORT:
+            return list(steps)
+        taken = verdicts(self.choice, self._contenders, self._encoded, {symptom.label: symptom.numbers for symptom in told})
+        kept = without_rejected(steps, taken)
+        for one in [one for one, is_taken in taken.items() if is_taken and not one.taken]:
+            here = [step for step in kept if one.sentence in (step.sentence, *step.more)]
+            beside = list(here)
+            if one.like.label not in _labels(here) and not self._is_only_found(one.like, one.sentence, here):
+                self._add(one.like, one.sentence, here, one.chance)
+            kept += (step for step in here if step not in beside)
+        return sorted(kept, key=lambda step: (self._numbers[id(step.sentence)], step.start))
+
+    def _is_only_found(self, like: Like, sentence: Sentence, told: Sequence[Told]) -> bool:
+        """Whether what may be work is only a finding, which one of the steps `told` mends: "found the needle worn, fitted a kit"."""
+        if not only_found(sentence.text[like.start: like.end], like.label):
+            return False
         terms = self.choice.vocabulary.terms["action"]
-        cures = terms[label.removeprefix("do ")].cures
+        cures = terms[like.label.removeprefix("do ")].cures
         return any(not set(cures).isdisjoint(terms[action].cures) for step in told if step.kind == "do" for action in step.terms)
 
     def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> bool:
