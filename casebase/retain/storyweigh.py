@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 
 from casebase.record.case import Result
+from casebase.retain import storyworks
 from casebase.retain.story import Sentence, clauses
 from casebase.retain.storybecame import settled
 from casebase.retain.storychoice import SHORT, Choice, Context, Like, Likeness, accepted, only_found
@@ -19,7 +20,7 @@ from casebase.retain.storysteps import Reader
 from casebase.retain.storysymptoms import Heard, Hearing, heard
 from casebase.retain.storyties import Symptoms
 from casebase.retain.storytwice import SET_BY, told_once
-from casebase.retain.storyworks import CONTENDS, Contender, verdicts, without_rejected
+from casebase.retain.storyworks import CONTENDS, Contender, is_likely, without_unlikely
 from casebase.trade.words import tokens
 
 _OF_OWNER = "check months stored with fuel"  # what the owner tells is no look of the shop
@@ -132,13 +133,13 @@ class Weighing:
         """The steps of a note that tells these symptoms, its work weighed once more beside all of it; a short one is taken at its word."""
         if len(self.parts) <= SHORT:
             return list(steps)
-        taken = verdicts(self.choice, self._contenders, self._encoded, {symptom.label: symptom.numbers for symptom in told})
-        kept = without_rejected(steps, taken)
-        for one in [one for one, is_taken in taken.items() if is_taken and not one.taken]:
+        found = storyworks.chances(self.choice, self._contenders, self._encoded, {symptom.label: symptom.numbers for symptom in told})
+        kept = without_unlikely(steps, found)
+        for one in [one for one, chance in found.items() if is_likely(chance) and not one.taken]:
             here = [step for step in kept if one.sentence in (step.sentence, *step.more)]
             beside = list(here)
             if one.like.label not in _labels(here) and not self._is_only_found(one.like, one.sentence, here):
-                self._add(one.like, one.sentence, here, one.chance)
+                self._add(one.like, one.sentence, here, found[one])
             kept += (step for step in here if step not in beside)
         return sorted(kept, key=lambda step: (self._numbers[id(step.sentence)], step.start))
 

@@ -40,28 +40,29 @@ class Contender(NamedTuple):
         return self.like.label.startswith("do ")
 
 
-def verdicts(choice: Choice, contenders: Sequence[Contender], encoded: Encoded, telling: Mapping[str, Sequence[int]]) -> dict[Contender, bool]:
-    """Of all work among the contenders whether it is taken as told; `telling` are the numbers of the sentences that tell each symptom of the note."""
+def chances(choice: Choice, contenders: Sequence[Contender], encoded: Encoded, telling: Mapping[str, Sequence[int]]) -> dict[Contender, float]:
+    """The chances of all work among the contenders; `telling` are the numbers of the sentences that tell each symptom of the note."""
     ends = _Ends(contenders, encoded, telling)
-    chances = {one: choice.chance("work of the note", one.like.label, {**_features(choice, one, contenders), **ends.features(place)}, one.sentence)
-               for place, one in enumerate(contenders) if one.is_work}
-    return {one: chance >= ACCEPTED["work of the note"] for one, chance in chances.items()}
+    return {one: choice.chance("work of the note", one.like.label, {**_features(choice, one, contenders), **ends.features(place)}, one.sentence)
+            for place, one in enumerate(contenders) if one.is_work}
 
 
-def without_rejected(steps: Sequence[Told], taken: Mapping[Contender, bool]) -> list[Told]:
-    """The steps but for the work that is not taken in any of the sentences that tell it."""
-    by_place = {(id(one.sentence), one.like.label): verdict for one, verdict in taken.items()}
+def is_likely(chance: float) -> bool:
+    """Whether work is taken as told."""
+    return chance >= ACCEPTED["work of the note"]
+
+
+def without_unlikely(steps: Sequence[Told], found: Mapping[Contender, float]) -> list[Told]:
+    """The steps, each as likely as was `found` in the likeliest of the sentences that tell it, but for the work that is not likely in any."""
+    by_place = {(id(one.sentence), one.like.label): chance for one, chance in found.items()}
     kept = []
     for step in steps:
-        if step.kind == "do":
-            step.terms = [term for term in step.terms if _stands([by_place.get((id(sentence), f"do {term}")) for sentence in (step.sentence, *step.more)])]
+        weighed = {term: [by_place[place] for sentence in (step.sentence, *step.more) if (place := (id(sentence), f"do {term}")) in by_place] for term in step.terms if step.kind == "do"}
+        step.terms = [term for term in step.terms if not weighed.get(term) or is_likely(max(weighed[term]))]
+        step.chance = max((chance for term in step.terms for chance in weighed.get(term, ())), default=step.chance)
         if step.terms:
             kept.append(step)
     return kept
-
-
-def _stands(verdicts: Sequence[bool | None]) -> bool:
-    return any(verdicts) or all(verdict is None for verdict in verdicts)
 
 
 def _features(choice: Choice, one: Contender, contenders: Sequence[Contender]) -> Features:
