@@ -38,7 +38,7 @@ class Deaf(Encoded):
     def __init__(self, cured: Mapping[int, float]) -> None:
         self._cured = cured
 
-    def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+    def results(self, work: Sequence[tuple[int, str]], symptoms: Mapping[str, Sequence[int]]) -> tuple[np.ndarray, np.ndarray]:
         found = np.zeros((len(work), len(symptoms), 5, len(RESULTS)))
         for place, chance in self._cured.items():
             found[place, 0, 4, RESULTS.index("cured")] = chance
