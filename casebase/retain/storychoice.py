@@ -33,7 +33,7 @@ WEIGHED: tuple[Weighed, ...] = get_args(Weighed)
 BECAME: dict[Result, Weighed] = {"cured": "became cured", "better": "became better", "no change": "became no change", "worse": "became worse"}
 Thing = TypeVar("Thing", bound=Hashable)
 
-ACCEPTED: dict[Weighed, float] = {"steps beside": 0.44, "work of the note": 0.44, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
+ACCEPTED: dict[Weighed, float] = {"steps beside": 0.44, "work of the note": 0.4, "symptoms": 0.3, "symptoms of the note": 0.4, "effects": 0.25, "effects beside": 0.28}  # from this chance on a thing is taken as told; best F1 on notes held back
 SHORT = 6  # sentences of a note that is taken at its word; the weights come from notes of eighteen
 EVEN = 0.5  # what a short note does not say plainly must be as likely as not
 LOOKED = 0.5  # a look: people tell more of them than the record keeps
