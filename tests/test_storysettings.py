@@ -71,3 +71,10 @@ def test_settings_of_a_note(text: str, wanted: list[tuple[str, str, str]]) -> No
     found = settings("It would not run right. " + text)
     assert all(setting in found for setting in wanted), found
     assert len({value for _label, *values in found for value in values if value}) == len({value for _label, *values in wanted for value in values if value})
+
+
+@pytest.mark.parametrize(("before", "setting"), [
+    ("I pulled the flywheel and looked at the points, they were burned. I filed them.", "breaker point gap"), ("The plug was sooty.", "plug gap")])
+def test_a_gap_is_that_of_what_was_spoken_of_last(before: str, setting: str) -> None:
+    text = f"Tiller, it is hard to start and misfires. {before} The gap was thirty thou and I set it to twenty thou. It starts at once now and the misfire is gone. I ran it for ten minutes. Told him to keep it dry."
+    assert [step.step.setting for step in draft(text, lexicon()).steps if isinstance(step.step, Setting)] == [setting]

@@ -89,9 +89,9 @@ _COUNT = rf"(?P<value>\d+/\d+|\d{{1,5}}(?:[.,]\d+)?|{PART}|(?:{_WORDS})(?:[ -](?
 _AFTER = re.compile(rf"\b(?:to|at|now|then|got|put both to|put them to)\s+{APPROACH}{_COUNT}"
                     r"(?=$|[,.;:)]| (?:and|but|for|which|as|with|so|by|on|before|after|again|now|then|instead|because|where|like)\b)", re.IGNORECASE)
 _STARTED = re.compile(rf"\bfrom {APPROACH}{_COUNT}(?= (?:down |up |back )?to\b)", re.IGNORECASE)
-_CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nah|nope|sorry|scratch that|make that|tell a lie|i mean|i lie|i tell a lie|correction|what (?:do )?i say|hang on|hold on|wait|rather|or rather|actually)\b"
+_CORRECTED = re.compile(r"[ ,.–—-]+(?:oh |er |erm |um |well |ah )?(?:no|nah|nope|sorry|(?:scratch|scrub|strike|cancel) that|make that|tell a lie|i mean|i lie|i tell a lie|correction|what (?:do )?i say|hang on|hold on|wait|rather|or rather|actually)\b"
                         r"(?:[ ,.–—-]+(?:no|nah|sorry|wait|hang on|hold on|tell a lie|i tell a lie|i mean|actually|make that|not that|i wrote it down|(?:let me|i'll) look(?: at \w+ \w+)?|i(?:'ve| have)? (?:got|have) it(?: written| noted)?(?: down)?(?: here)?|it was|it's|i read (?:that|it) wrong|i misread (?:that|it)|call it|that's|say|more like|let me see|i had it down|what(?: have| did|'ve) i (?:written?|put|said?|saying)(?: down)?|what am i saying|"
-                        r"scratch that))*[ ,.–—-]+", re.IGNORECASE)
+                        r"(?:scratch|scrub|strike|cancel) that))*[ ,.–—-]+", re.IGNORECASE)
 
 
 def read_values(text: str, lead: str, unit: str, *, told: bool = False) -> Values:
