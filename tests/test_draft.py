@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 from collections import Counter
 from collections.abc import Hashable, Iterable
 from datetime import date
@@ -22,10 +21,11 @@ from casebase.record.case import Check, Effect, Repair, Setting, Step
 from casebase.record.casefile import read
 from casebase.retain.draft import Draft, as_case, draft
 from casebase.retain.draftfile import as_file, as_json
+from casebase.retain.storychanges import numbers_in
 from casebase.retain.storycues import effects_in, minutes_in, money_in, outcome_in
 from casebase.retain.storyfindings import trimmed
-from casebase.trade.numbers import number
 from casebase.trade.readings import find_readings
+from casebase.trade.worded import worded_value
 
 STORIES = sorted(path.stem for path in (DATA / "stories").glob("*.txt"))
 DAY = date(2026, 11, 25)
@@ -67,12 +67,12 @@ def gold_terms(step: dict[str, Any]) -> list[tuple[str, str]]:
     return [(kind, step[kind])]
 
 
-def size(text: object) -> float | None:
-    """The number of a value, whatever its words: "one and an eighth turns" and "1 1/8" are one value; "3,450" alone is of revolutions or psi."""
-    words = str(text).replace(",", "") if re.fullmatch(r"[1-9]\d?,\d{3}", str(text)) else str(text)
-    found = find_readings(words)
-    value = found[0].value if found else number(words)
-    return None if value is None else round(value, 4)
+def size(text: object, setting: str) -> tuple[float, ...] | None:
+    """The numbers of a value of a setting, whatever their words: "one and an eighth turns" and "1 1/8" are one value; "thirty-six hundred" alone is of
+    revolutions, "the third" of a hole; a range is two."""
+    found = numbers_in(str(text), lexicon().vocabulary.terms["setting"][setting].unit)
+    value = worded_value(str(text))
+    return tuple(round(reading.value, 4) for reading in found) or (None if value is None else (value,))
 
 
 def reading_of(text: str) -> tuple[float, str]:
@@ -105,8 +105,8 @@ def pairs(name: str, field: str) -> tuple[Iterable[Hashable], Iterable[Hashable]
         return ([(step.check, step.verdict) for step in steps if isinstance(step, Check)],
                 [(step["check"], step.get("verdict")) for step in gold["steps"] if "check" in step], ())
     assert field == "settings"
-    return ([(step.setting, size(step.before), size(step.after)) for step in steps if isinstance(step, Setting)],
-            [(step["set"], size(step.get("from", "")), size(step.get("to", ""))) for step in gold["steps"] if "set" in step], ())
+    return ([(step.setting, size(step.before, step.setting), size(step.after, step.setting)) for step in steps if isinstance(step, Setting)],
+            [(step["set"], size(step.get("from", ""), step["set"]), size(step.get("to", ""), step["set"])) for step in gold["steps"] if "set" in step], ())
 
 
 def f1(names: Iterable[str], field: str) -> float:
@@ -347,7 +347,7 @@ def test_outcomes(text: str, outcome: str | None) -> None:
 )
 def test_settings(said: str, before: str, after: str) -> None:
     (told,) = (told.step for told in draft(INTRO + said, lexicon()).steps if isinstance(told.step, Setting))
-    assert (size(told.before), size(told.after)) == (size(before), size(after))
+    assert [size(value, told.setting) for value in (told.before, told.after)] == [size(value, told.setting) for value in (before, after)]
 
 
 @pytest.mark.parametrize(("cut", "words"), [("emptied it and", "emptied it"), (", but dry; so", "dry"), ("sound and dry", "sound and dry"), ("sandy", "sandy"), ("and", ""), ("so-so", "so-so"),

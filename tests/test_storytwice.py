@@ -221,3 +221,16 @@ def test_a_value_is_found_once() -> None:
     changed = [(told.step.before, told.step.after) for told in notes.steps if isinstance(told.step, Setting)]
     assert changed[0] == ("sixteen thou", "ten thou")
     assert changed[1:] in ([("", "12 thou")], [("ten thou", "12 thou")])
+
+
+def test_values_told_the_wrong_way_round_are_exchanged() -> None:
+    text = ("Mower, it floods and stalls at idle. New needle, and the float was at 9 mm, I set it to 13 mm. It still flooded. "
+            "No, sorry, I've got that the wrong way round, 13 was what it was and 9 is what it is now. That cured it. Ran it ten minutes. Told him to turn the fuel off.")
+    (step,) = (told.step for told in draft(text, lexicon()).steps if isinstance(told.step, Setting))
+    assert (step.setting, step.before, step.after) == ("float height", "13 mm", "9 mm")
+
+
+def test_a_mix_told_the_other_way_is_kept_whole() -> None:
+    text = "Trimmer, it smokes. The can was mixed one to twenty-five. I mixed it one to fifty. That cured the smoke. Ran it ten minutes. It was fine. Told him to measure."
+    (step,) = (told.step for told in draft(text, lexicon()).steps if isinstance(told.step, Setting))
+    assert (step.setting, step.after) == ("oil mix", "one to fifty")

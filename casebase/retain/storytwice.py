@@ -24,6 +24,7 @@ SET_BY = {
 _WAS_SET = re.compile(r"\b(?:was|were|been) (?:only |just )?(?:set|left|gapped|adjusted|pulled|torqued|tightened|pumped|wound|screwed)(?: up| down| in| out)? (?:at|to) (?:about |around )?$"
                       r"|(?<!\bi )(?<!\bwe )\bhad (?:it|them|(?:the|that|his|her|its) [^,;.]{3,30}?) (?:set|wound|screwed|backed|turned|opened|closed|pumped)[^,;.]{0,12} (?:at|to) (?:about |around )?$",
                       re.IGNORECASE)  # by whoever had it before
+_SWAPPED = re.compile(r"\b(?:wrong|other) way (?:a)?(?:round|about)\b|\bback to front\b", re.IGNORECASE)
 _NEW = ("replace ", "fit ", "refit ", "rebuild ")  # work after which a part is set again
 _NEAR, _FAR = 1, 3  # so many sentences later the two are one; a value as found and its change
 
@@ -92,8 +93,9 @@ def _values(step: Told, settings: Mapping[str, Term]) -> list[Reading]:
 
 
 def _is(reading: Reading, words: str) -> bool:
-    """Whether a reading is the value of these words; of "fifty to one" the number is the first."""
-    return words == reading.text.strip() or words.startswith(f"{reading.text.strip()} to ")
+    """Whether a reading is the value of these words; of "fifty to one" and "one to fifty" the number is fifty."""
+    text = reading.text.strip()
+    return words == text or words.startswith(f"{text} to ") or words.endswith((f" to {text}", f":{text}"))
 
 
 def _as_corrected(steps: Sequence[Told], parts: Sequence[Sentence], numbers: Mapping[int, int], settings: Mapping[str, Term]) -> list[Told]:
@@ -101,18 +103,28 @@ def _as_corrected(steps: Sequence[Told], parts: Sequence[Sentence], numbers: Map
     kept: list[Told] = []
     corrected: list[tuple[Told, Sentence]] = []
     for step in steps:
-        meant = next((one for one, sentence in corrected if step.kind == "set" and step.terms == one.terms and step.sentence is sentence and step.after in ("", one.after)), None)
+        meant = next((one for one, sentence in corrected if step.kind == "set" and step.terms == one.terms and step.sentence is sentence and (step.after in ("", one.after) or _SWAPPED.search(sentence.text))), None)
         if meant is not None:
             step.before = ""  # it never stood at the value that was misspoken
             _take_over(meant, step)
             continue
         kept.append(step)
+        if step.kind == "set" and (told := _swapped(step, parts[numbers[id(step.sentence)] + 1:][:_FAR], settings[step.terms[0]].unit)):
+            step.before, step.after = step.after, step.before
+            corrected.append((step, told))
         unit, following = settings[step.terms[0]].unit if step.kind == "set" else "", parts[numbers[id(step.sentence)] + 1:][:1]
         if unit and step.after and following and (value := _corrected(step, following[0], unit)):
             step.after = value
             step.more += [sentence for sentence in following if sentence not in step.more]
             corrected.append((step, following[0]))
     return kept
+
+
+def _swapped(step: Told, following: Sequence[Sentence], unit: str) -> Sentence | None:
+    """The sentence after a setting that tells both its values again and says that they were the wrong way round."""
+    both = [reading.value for words in (step.before, step.after) for reading in numbers_in(words, unit)[:1]]
+    return next((sentence for sentence in following if _SWAPPED.search(sentence.text) and len(both) > 1
+                 and sorted(both) == sorted(reading.value for reading in numbers_in(sentence.text, unit))), None)
 
 
 def _corrected(step: Told, following: Sentence, unit: str) -> str:

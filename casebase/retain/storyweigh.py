@@ -32,6 +32,7 @@ _GAPS, _POINT_GAP = ("ignition air gap", "plug gap"), "breaker point gap"
 _OF_POINTS = re.compile(r"\b(?:points|contacts|breaker)\b", re.IGNORECASE)
 _OF_OTHERS = re.compile(r"\b(?:plug|electrode|coil|armature|module|magnet|air gap)s?\b", re.IGNORECASE)
 _GAP_SINCE = 4  # so many sentences before may say of what a gap is; of the gaps of told.txt 323 of 333 of points are known so, and none of 2,633 others is taken for one
+_TO_RATIO = re.compile(r"(?:\bone to|\b1 ?(?:to|:)) ?$", re.IGNORECASE)
 _RATIO = re.compile(r" ?(?:to (?:one|1)\b|: ?1\b)", re.IGNORECASE)
 TRIED, TRIED_SAID, TRIED_BY_OTHERS, TRIED_BY_ME = -0.4, -1.2, -5.0, 1.4  # log-odds from which a sentence tells what was tried before: plainly, in known words or before any work, by somebody else, where "I" stands in it
 DENIED, DENIED_READ = 0.5, -3.0  # log-odds from which a sentence says that a symptom is not there: by itself, and where the rules read it so
@@ -295,9 +296,12 @@ def _fill(step: Told, found: SettingValues, unit: str) -> None:
 
 
 def _in_full(value: Candidate, unit: str) -> str:
-    """The words of a value, "fifty to one" and not "fifty"."""
-    more = _RATIO.match(value.sentence.text[value.reading.end:]) if unit == ":1" else None
-    return value.reading.text.strip() + (more.group() if more else "")
+    """The words of a value, "fifty to one" or "one to fifty" and not "fifty"."""
+    if unit != ":1":
+        return value.reading.text.strip()
+    text, start, end = value.sentence.text, value.reading.start, value.reading.end
+    lead, more = _TO_RATIO.search(text[:start]), _RATIO.match(text[end:])
+    return (lead.group() if lead else "") + value.reading.text.strip() + (more.group() if more else "")
 
 
 def _labels(steps: Sequence[Told]) -> list[str]:
