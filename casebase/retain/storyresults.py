@@ -298,5 +298,5 @@ def put(results: Iterable[Tie], tale: Tale) -> None:
         if sentence is not step.sentence and sentence not in step.more:
             step.more.append(sentence)
     for work in tale.works:
-        if not work.step.effects:
+        if not work.step.effects and len(tale.parts) > SHORT:  # a short note means what it says: of "that did it" something was cured
             work.step.forget_effects()
