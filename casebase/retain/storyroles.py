@@ -33,7 +33,6 @@ from casebase.trade.worded import is_worded
 
 TAKEN: Mapping[Role, float] = {"from": 0.4, "to": 0.4}  # from these chances on a number has the role
 _PRICE = re.compile(r"\d+[.,]\d\d")
-_SO = re.compile(r"\bso\b(?! (?:much|many|far|long)\b)", re.IGNORECASE)  # what was found stands before it, what was made of it behind
 _ALL = re.compile(r"\b(?:both|each|all|same|them|either|every|pair|the two|likewise)\b", re.IGNORECASE)
 
 # Settings of two of a kind, and the words for each: what is said of the one is not where the other was found.
@@ -161,7 +160,6 @@ def _features(one: Candidate, found: Sequence[Candidate], about: About) -> Featu
         **{role: log_of(one.chances[role]) for role in ("from", "to", "none")},
         "here": one.back == 0, "just before": one.back == 1, "alone": one.beside == 1, "first": one.number == 0, "last": one.number == one.beside - 1,
         "number": min(one.number, 4), "unit": bool(one.reading.unit) and not in_words, "worded": in_words, "amount": one.is_amount, "left alone": one.left_alone,
-        "so after": bool(_SO.search(one.sentence.text, one.reading.end)), "so before": bool(_SO.search(one.sentence.text[: one.reading.start])),
         "counted": is_counted(one.sentence.text, one.reading), "cue": follows_a_cue(one.sentence.text, one.reading),
         **{f"rule {role}": one.rule == role for role in ("from", "to", "stood", "left")},
         "read from": bool(words) and words == about.read[0], "read to": bool(words) and words == about.read[1], "read at all": any(about.read),
