@@ -226,3 +226,13 @@ def test_each_term_has_one_status(text: str) -> None:
     keys = [(seen.kind, seen.label) for seen in read.observations]
     assert len(keys) == len(set(keys))
     assert [seen.start for seen in read.observations] == sorted(seen.start for seen in read.observations)
+
+
+@pytest.mark.parametrize("text", ["it only runs on choke", "runs on choke only", "the mower only runs on full choke"])
+def test_to_run_on_choke_is_not_to_run_on(text: str) -> None:
+    """After the switch is off an engine may run on, by glowing carbon (common practice, no source)."""
+    assert [seen.label for seen in understood(text).observations if seen.kind == "cause"] == []
+
+
+def test_to_run_on_after_the_switch_is_off_points_to_carbon() -> None:
+    assert "carbon in combustion chamber" in [seen.label for seen in understood("it runs on after I switch it off").observations]

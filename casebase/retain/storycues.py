@@ -252,9 +252,9 @@ def _sum(words: str) -> Decimal | None:
 
 
 # What makes a time part of a finding and not of the bill: "dies after 10 min", "ran for an hour".
-_NOT_WORK = re.compile(r"\b(?:after|for|every|within|ran|runs|run|running|held|holds|lasted|lasts|until|till|under|over|at|another|died at|than)"
+_NOT_WORK = re.compile(r"\b(?:after|for|every|within|ran|runs|run|running|held|holds|lasted|lasts|went|goes|until|till|under|over|at|another|died at|than)"
                        r"(?: (?:about|around|some|a|the|another|only|it|maybe|roughly))*\s*$", re.IGNORECASE)
-_NOT_WORK_AFTER = re.compile(r"\s*(?:or so)?\s*(?:later|running|of (?:running|cutting|work)|without|until|till|under|hot|old)\b", re.IGNORECASE)
+_NOT_WORK_AFTER = re.compile(r"\s*(?:or so)?\s*(?:later|running|of (?:running|cutting|work)|without|before it|until|till|under|hot|old)\b", re.IGNORECASE)
 
 
 def minutes_in(text: str) -> Decimal | None:
