@@ -301,11 +301,11 @@ class _Notes:
         """Whether a sentence gave its part elsewhere: the machine, a proof."""
         return any(term.kind == "machine" for term in sentence.found) or any(part is sentence for _number, part, _doubt in self.proofs)
 
-    def _effects(self, number: int, sentence: Sentence, told: list[Told]) -> bool:
-        """Ties what the sentence says of effects, times and money to the steps; True where it did say something."""
+    def _effects(self, number: int, sentence: Sentence, told: list[Told]) -> None:
+        """Ties what the sentence says of effects, times and money to the steps."""
         before = self.last_repair[1] if self.last_repair else None
         new = [entry.value for entry in self._all("symptoms") if entry.sentence == sentence.text]
-        heard = self.weighing.tie(number, told, self.steps, self.symptoms, new, before)
+        self.weighing.tie(number, told, self.steps, self.symptoms, new, before)
         repairs = [step for step in told if step.kind != "check" and not step.terms[0].endswith(" torque")]
         if self.steps and (len(sentence.folded) <= 8 if not told else re.match(r"(?:it|they|that|both|these)\b", sentence.text, re.IGNORECASE)):
             self.reader.judge(self.steps, self.parts[number - 1], sentence)
@@ -328,7 +328,6 @@ class _Notes:
         gone = [step.replaces for step in told if step.replaces is not None and step.replaces.verdict is None]
         self.steps = [step for step in self.steps if not any(step is other for other in gone)]
         self.steps += told
-        return heard
 
     # --- the whole --------------------------------------------------------------------------------------------------
 

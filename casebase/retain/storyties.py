@@ -9,7 +9,7 @@ from functools import cache
 from casebase.record.case import Result
 from casebase.retain.story import Sentence
 from casebase.retain.storycues import Cue, effects_in
-from casebase.retain.storystep import Told
+from casebase.retain.storystep import ABOUT_WHAT, Told
 from casebase.retain.storytwice import SET_BY
 from casebase.retrieve.lexicon import Lexicon
 from casebase.trade.handbook import rows
@@ -169,7 +169,7 @@ class Symptoms:
     def _note(self, step: Told, named: list[str], result: Result, sentence: Sentence) -> None:
         targets = named or self._meant(step, sentence)
         if not named and len(self.open) > 1 and targets:
-            step.doubts.append(f'which symptom "{sentence.text}" is about is not said')
+            step.doubts.append(ABOUT_WHAT.format(sentence=sentence.text))
         for target in targets:
             if result == "cured" and target in self.cured and target not in step.effects:
                 continue  # said once more of what an earlier step has cured

@@ -142,10 +142,10 @@ class Weighing:
         kept = without_unlikely(steps, found)
         for one in [one for one, chance in found.items() if is_likely(chance) and not one.taken]:
             here = [step for step in kept if one.sentence in (step.sentence, *step.more)]
-            beside = list(here)
+            known = len(here)
             if one.like.label not in _labels(here) and not self._is_only_found(one.like, one.sentence, here):
                 self._add(one.like, one.sentence, here, found[one])
-            kept += (step for step in here if step not in beside)
+            kept += here[known:]
         return sorted(kept, key=lambda step: (self._numbers[id(step.sentence)], step.start))
 
     def _is_only_found(self, like: Like, sentence: Sentence, told: Sequence[Told]) -> bool:
@@ -156,17 +156,15 @@ class Weighing:
         cures = terms[like.label.removeprefix("do ")].cures
         return any(not set(cures).isdisjoint(terms[action].cures) for step in told if step.kind == "do" for action in step.terms)
 
-    def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> bool:
-        """Notes what the rules tie in a sentence to the work in sight; True where there was any. Symptoms in `new` are told of
+    def tie(self, number: int, told: Sequence[Told], steps: Sequence[Told], symptoms: Symptoms, new: Collection[str], last: Told | None) -> None:
+        """Notes what the rules tie in a sentence to the work in sight. Symptoms in `new` are told of
         here for the first time; `last` is the last work before."""
         works = [step for step in (*steps, *told) if step.kind != "check"]
         before = [dict(step.effects) for step in works]
         symptoms.tie(self.parts[number], told, last, new)
         symptoms.settle((*steps, *told))
-        tied = [(number, step, symptom, result) for step, old in zip(works, before, strict=True)
-                for symptom, result in step.effects.items() if old.get(symptom) != result]
-        self._tied += tied
-        return bool(tied)
+        self._tied += ((number, step, symptom, result) for step, old in zip(works, before, strict=True)
+                       for symptom, result in step.effects.items() if old.get(symptom) != result)
 
     def once(self, steps: Sequence[Told]) -> list[Told]:
         """The steps of the whole note, each told once, with the likeliest verdict of a look where none was read."""
